@@ -1,0 +1,141 @@
+package model
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+func TestEmbeddedEngines(t *testing.T) {
+	require.Equal(t, []string{"pump-set", "research-high-ratio", "small-196"}, Names())
+	for _, name := range Names() {
+		e, err := Load(name)
+		require.NoError(t, err)
+		require.Equal(t, name, e.Name)
+		require.NoError(t, e.Check())
+	}
+	// Displacement by hand: pi/4 · 88² · 82 mm = 498.73 cm³.
+	e, err := Load(Default)
+	require.NoError(t, err)
+	c, err := e.Chamber()
+	require.NoError(t, err)
+	require.InDelta(t, 498.73e-6, c.Swept(), 0.005e-6)
+	require.InDelta(t, 2200*2*math.Pi/60, e.Point.Speed, 1e-9)
+}
+
+func TestLoadUnknown(t *testing.T) {
+	_, err := Load("nosuch")
+	require.ErrorIs(t, err, ErrUnknown)
+	require.ErrorContains(t, err, "pump-set, research-high-ratio, small-196")
+	_, err = Load("nosuch.toml")
+	require.ErrorContains(t, err, "nosuch.toml")
+}
+
+// pump is the text of the default engine with one replacement.
+func pump(t *testing.T, old, new string) []byte {
+	t.Helper()
+	data, err := engines.ReadFile("engines/pump-set.toml")
+	require.NoError(t, err)
+	require.Contains(t, string(data), old)
+	return []byte(strings.Replace(string(data), old, new, 1))
+}
+
+// Every fault is told with row, column, key, value and what is allowed.
+func TestFaults(t *testing.T) {
+	for _, c := range []struct{ name, old, new, want string }{
+		{"negative bore", "bore_mm = 88.0", "bore_mm = -88.0", `x.toml:7:1: geometry.bore_mm = -88: want more than 0 and at most 1000 mm`},
+		{"NaN bore", "bore_mm = 88.0", "bore_mm = nan", `x.toml:7:1: geometry.bore_mm = NaN: want more than 0`},
+		{"infinite bore", "bore_mm = 88.0", "bore_mm = inf", `x.toml:7:1: geometry.bore_mm = +Inf: want more than 0`},
+		{"short rod", "rod_mm = 136.0", "rod_mm = 40.0", `x.toml:9:1: geometry.rod_mm = 40: want more than stroke_mm/2 + |pin_offset_mm| = 41 mm`},
+		{"ratio one", "ratio = 8.8", "ratio = 1.0", `geometry.compression_ratio = 1: want more than 1 and at most 30`},
+		{"unknown key", "rod_mm", "rood_mm", `x.toml:9:1: geometry.rood_mm = 136: unknown key; did you mean geometry.rod_mm?`},
+		{"missing key", "rod_mm = 136.0", "", `x.toml:6:2: geometry.rod_mm is missing: want more than 0 and at most 10000 mm`},
+		{"unknown table", "[friction]", "[frrction]", `frrction.constant_bar = 0.4: unknown key; did you mean friction.constant_bar?`},
+		{"unknown fuel", `fuel = "gasoline"`, `fuel = "peat"`, `x.toml:4:1: fuel = "peat": want one of `},
+		{"text for number", "bore_mm = 88.0", `bore_mm = "88"`, `geometry.bore_mm = 88: want a number, more than 0 and at most 1000 mm`},
+		{"number for text", `fuel = "gasoline"`, `fuel = 7`, `fuel = 7: want a text in quotes`},
+		{"lambda zero", "\nlambda = 1.0", "\nlambda = 0.0", `point.lambda = 0: want 0.6 to 2`},
+		{"lambda NaN", "\nlambda = 1.0", "\nlambda = nan", `point.lambda = NaN: want 0.6 to 2`},
+		{"speed zero", "\nspeed_rpm = 2200.0", "\nspeed_rpm = 0", `point.speed_rpm = 0: want more than 0 and at most 30000 rpm`},
+		{"spark after exhaust", "\nspark_deg_btdc = 22.0", "\nspark_deg_btdc = -140", `point.spark_deg_btdc = -140: want a spark between intake closing and exhaust opening, -130 to 135 deg before dead centre`},
+		{"key of another law", "development_deg", "delay_deg", `burn.delay_deg = 18: want no such key with burn.law = "scaled"`},
+		{"not TOML", "[geometry]", "[geometry", `x.toml:6:10: `},
+		{"twice", "rod_mm = 136.0", "rod_mm = 136.0\nrod_mm = 137.0", `x.toml:10:`},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			_, err := Parse("x.toml", pump(t, c.old, c.new))
+			require.ErrorIs(t, err, ErrFile)
+			require.ErrorContains(t, err, c.want)
+		})
+	}
+}
+
+// All faults are told at once, in order of rows.
+func TestAllFaultsAtOnce(t *testing.T) {
+	text := strings.Replace(string(pump(t, "bore_mm = 88.0", "bore_mm = -1")), "head_k = 470.0", "head_k = 5", 1)
+	_, err := Parse("x.toml", []byte(text))
+	lines := strings.Split(err.Error(), "\n")
+	require.Len(t, lines, 2)
+	require.Contains(t, lines[0], "bore_mm")
+	require.Contains(t, lines[1], "head_k = 5: want 200 to 1000 K")
+}
+
+func TestOperatingCheck(t *testing.T) {
+	e, err := Load(Default)
+	require.NoError(t, err)
+	require.NoError(t, e.Point.Check(e))
+	for want, change := range map[string]func(*Operating){
+		"speed_rpm = 0":   func(o *Operating) { o.Speed = 0 },
+		"speed_rpm = NaN": func(o *Operating) { o.Speed = math.NaN() },
+		"map_kpa = 4":     func(o *Operating) { o.MAP = 4e3 },
+		"map_kpa = 501":   func(o *Operating) { o.MAP = 501e3 },
+		"lambda = 0":      func(o *Operating) { o.Lambda = 0 },
+		"lambda = NaN":    func(o *Operating) { o.Lambda = math.NaN() },
+		"spark_deg_btdc = -131: want a spark between": func(o *Operating) { o.Spark = -131 * deg },
+		"exhaust_kpa = 0": func(o *Operating) { o.Exhaust = 0 },
+	} {
+		o := e.Point
+		change(&o)
+		require.ErrorContains(t, o.Check(e), want)
+	}
+}
+
+// Whatever is accepted is written and read back as the same text; a double
+// Wiebe engine walks the keys that the embedded ones do not have.
+func FuzzParse(f *testing.F) {
+	for _, name := range Names() {
+		data, err := engines.ReadFile("engines/" + name + ".toml")
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(data)
+	}
+	e, err := Load(Default)
+	if err != nil {
+		f.Fatal(err)
+	}
+	e.Burn = Burn{Law: BurnWiebe, Efficiency: 1, First: Stage{0.1, 0.5, 5, 2}, Second: Stage{0.3, 1, 5, 2}, SecondShare: 0.2}
+	e.Wall = Wall{Law: "none"}
+	e.Description = "quotes \" and \\ and\nlines"
+	f.Add(e.TOML())
+	f.Add([]byte("a.b.c = 1\n[a.b]\nd = [1, {x = 2}]\n"))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		e, err := Parse("fuzz.toml", data)
+		if err != nil {
+			if !strings.Contains(err.Error(), "fuzz.toml:") {
+				t.Fatalf("error without a place: %v", err)
+			}
+			return
+		}
+		text := e.TOML()
+		again, err := Parse("again.toml", text)
+		if err != nil {
+			t.Fatalf("cannot read back what was written: %v\n%s", err, text)
+		}
+		if string(again.TOML()) != string(text) {
+			t.Fatalf("written again:\n%s\nfirst:\n%s", again.TOML(), text)
+		}
+	})
+}

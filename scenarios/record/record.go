@@ -1,0 +1,140 @@
+// Package record gives cycles the names and units of files, JSON and tables:
+// one place where SI and radians become what a person reads.
+package record
+
+import (
+	"encoding/csv"
+	"fmt"
+	"io"
+	"math"
+	"strconv"
+
+	"phasebench/model"
+	"phasebench/solve"
+)
+
+// Cycle is the indicators of one cycle; the tags are a contract. A nil is a
+// number that the cycle does not have.
+type Cycle struct {
+	SpeedRPM            *float64 `json:"speed_rpm"`
+	MAPKPa              *float64 `json:"map_kpa"`
+	Lambda              *float64 `json:"lambda"`
+	SparkDegBTDC        *float64 `json:"spark_deg_btdc"`
+	Lit                 bool     `json:"lit"`
+	LPPDegATDC          *float64 `json:"lpp_deg_atdc"`
+	PmaxBar             *float64 `json:"pmax_bar"`
+	CA10DegATDC         *float64 `json:"ca10_deg_atdc"`
+	CA50DegATDC         *float64 `json:"ca50_deg_atdc"`
+	CA90DegATDC         *float64 `json:"ca90_deg_atdc"`
+	DevelopmentDeg      *float64 `json:"development_deg"`
+	RapidBurnDeg        *float64 `json:"rapid_burn_deg"`
+	IMEPGrossBar        *float64 `json:"imep_gross_bar"`
+	IMEPNetBar          *float64 `json:"imep_net_bar"`
+	PMEPBar             *float64 `json:"pmep_bar"`
+	FMEPBar             *float64 `json:"fmep_bar"`
+	BMEPBar             *float64 `json:"bmep_bar"`
+	BrakeTorqueNm       *float64 `json:"brake_torque_nm"`
+	BrakePowerKW        *float64 `json:"brake_power_kw"`
+	IndicatedEfficiency *float64 `json:"indicated_efficiency"`
+	HeatLossFraction    *float64 `json:"heat_loss_fraction"`
+	ResidualFraction    *float64 `json:"residual_fraction"`
+	VolumetricEff       *float64 `json:"volumetric_efficiency"`
+	AirflowGS           *float64 `json:"airflow_g_s"`
+	PeakMeanK           *float64 `json:"peak_mean_k"`
+	PeakUnburnedK       *float64 `json:"peak_unburned_k"`
+	PeakBurnedK         *float64 `json:"peak_burned_k"`
+	KnockIntegral       *float64 `json:"knock_integral"`
+	KnockOnsetDegATDC   *float64 `json:"knock_onset_deg_atdc"`
+	EnergyResidual      *float64 `json:"energy_residual"`
+	MassResidual        *float64 `json:"mass_residual"`
+}
+
+const (
+	deg = math.Pi / 180
+	rpm = 2 * math.Pi / 60
+	bar = 1e5
+)
+
+// number returns v over unit, or nil if v is NaN or infinite.
+func number(v, unit float64) *float64 {
+	v /= unit
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	return &v
+}
+
+// Of names the numbers of a cycle at op.
+func Of(op *model.Operating, lit bool, i *solve.Indicators) Cycle {
+	return Cycle{
+		SpeedRPM: number(op.Speed, rpm), MAPKPa: number(op.MAP, 1e3), Lambda: number(op.Lambda, 1), SparkDegBTDC: number(op.Spark, deg),
+		Lit: lit, LPPDegATDC: number(i.LPP, deg), PmaxBar: number(i.Peak, bar),
+		CA10DegATDC: number(i.CA10, deg), CA50DegATDC: number(i.CA50, deg), CA90DegATDC: number(i.CA90, deg),
+		DevelopmentDeg: number(i.Development, deg), RapidBurnDeg: number(i.Rapid, deg),
+		IMEPGrossBar: number(i.IMEPGross, bar), IMEPNetBar: number(i.IMEPNet, bar), PMEPBar: number(i.PMEP, bar),
+		FMEPBar: number(i.FMEP, bar), BMEPBar: number(i.BMEP, bar),
+		BrakeTorqueNm: number(i.Torque, 1), BrakePowerKW: number(i.Power, 1e3),
+		IndicatedEfficiency: number(i.Efficiency, 1), HeatLossFraction: number(i.HeatLoss, 1),
+		ResidualFraction: number(i.Residual, 1), VolumetricEff: number(i.Volumetric, 1), AirflowGS: number(i.Airflow, 1e-3),
+		PeakMeanK:      number(i.PeakTemp, 1),
+		EnergyResidual: number(i.EnergyResidual, 1), MassResidual: number(i.MassResidual, 1),
+	}
+}
+
+// column is one column of a trace.
+type column struct {
+	name   string
+	unit   float64
+	values func(*solve.Cycle) []float64
+}
+
+var columns = []column{
+	{"theta_deg_atdc", deg, func(c *solve.Cycle) []float64 { return c.Theta }},
+	{"volume_cm3", 1e-6, func(c *solve.Cycle) []float64 { return c.Volume }},
+	{"pressure_bar", bar, func(c *solve.Cycle) []float64 { return c.Pressure }},
+	{"motored_bar", bar, func(c *solve.Cycle) []float64 { return c.Motored }},
+	{"temperature_k", 1, func(c *solve.Cycle) []float64 { return c.Temp }},
+	{"burned_fraction", 1, func(c *solve.Cycle) []float64 { return c.Burned }},
+	{"heat_release_j_per_deg", 1 / deg, func(c *solve.Cycle) []float64 { return c.Release }},
+	{"wall_heat_j", 1, func(c *solve.Cycle) []float64 { return c.WallHeat }},
+}
+
+// Trace writes the samples of c as CSV (RFC 4180, a header line; an empty
+// field is a value that the cycle does not have there). Each line of notes
+// goes before the header behind "# ".
+func Trace(w io.Writer, c *solve.Cycle, notes []string) error {
+	for _, n := range notes {
+		if _, err := fmt.Fprintf(w, "# %s\n", n); err != nil {
+			return err
+		}
+	}
+	out := csv.NewWriter(w)
+	row := make([]string, 0, len(columns))
+	for _, k := range columns {
+		if len(k.values(c)) > 0 {
+			row = append(row, k.name)
+		}
+	}
+	if err := out.Write(row); err != nil {
+		return err
+	}
+	for i := range c.Theta {
+		row = row[:0]
+		for _, k := range columns {
+			v := k.values(c)
+			if len(v) == 0 {
+				continue
+			}
+			if x := number(v[i], k.unit); x != nil {
+				row = append(row, strconv.FormatFloat(*x, 'g', 9, 64))
+			} else {
+				row = append(row, "")
+			}
+		}
+		if err := out.Write(row); err != nil {
+			return err
+		}
+	}
+	out.Flush()
+	return out.Error()
+}
