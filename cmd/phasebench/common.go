@@ -8,7 +8,6 @@ import (
 	"github.com/spf13/pflag"
 
 	"phasebench/model"
-	"phasebench/solve"
 )
 
 // common holds the flags of every command that runs an engine.
@@ -64,9 +63,4 @@ func (c *common) load(f *pflag.FlagSet) (*model.Engine, error) {
 func place(e *model.Engine) string {
 	p := &e.Point
 	return fmt.Sprintf("%s, %.4g rpm, MAP %.4g kPa, lambda %.3g", e.Name, p.Speed*60/(2*math.Pi), p.MAP/1e3, p.Lambda)
-}
-
-// solver returns a solver for e with the motored trace if a picture wants it.
-func (c *common) solver(e *model.Engine, motored bool) (*solve.Solver, error) {
-	return solve.New(e, &solve.Settings{Motored: motored})
 }

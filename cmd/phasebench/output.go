@@ -15,14 +15,15 @@ import (
 
 // meta says where numbers come from: it goes into every file and document.
 type meta struct {
-	Tool    string         `json:"tool"`
-	Version string         `json:"version"`
-	Command string         `json:"command"`
-	Seed    uint64         `json:"seed"`
-	Engine  map[string]any `json:"engine,omitempty"` // every key of the engine file; point.* is the point that was run
-	Caution string         `json:"caution"`
+	Tool    string            `json:"tool"`
+	Version string            `json:"version"`
+	Command string            `json:"command"`
+	Seed    uint64            `json:"seed"`
+	Engine  map[string]any    `json:"engine,omitempty"` // every key of the engine file; point.* is the point that was run
+	Flags   map[string]string `json:"flags,omitempty"`  // of a command without an engine
+	Caution string            `json:"caution"`
 
-	keys []string // of Engine, in the order of the file
+	keys []string // of Engine or Flags, in order
 }
 
 func newMeta(command string, seed uint64, e *model.Engine) meta {
@@ -43,7 +44,10 @@ func (m *meta) notes() []string {
 		"tool: " + m.Tool + " " + m.Version, "command: " + m.Command, fmt.Sprint("seed: ", m.Seed), "caution: " + m.Caution,
 	}
 	for _, k := range m.keys {
-		v := m.Engine[k]
+		v, ok := m.Engine[k]
+		if !ok {
+			v = m.Flags[k]
+		}
 		if x, ok := v.(float64); ok {
 			v = fmt.Sprintf("%.12g", x)
 		}

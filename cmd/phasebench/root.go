@@ -49,7 +49,7 @@ func message(err error) string {
 	var p *model.Problem
 	if errors.As(err, &p) && !strings.Contains(p.Key, ".") {
 		given := *p
-		given.Key = "--" + strings.ReplaceAll(strings.TrimSuffix(p.Key, "_btdc"), "_", "-")
+		given.Key = "--" + flagOf(p.Key)
 		return given.Error()
 	}
 	return err.Error()
@@ -124,4 +124,9 @@ func version() string {
 		return "devel"
 	}
 	return v + dirty
+}
+
+// flagOf is the flag that gives the value of key.
+func flagOf(key string) string {
+	return strings.ReplaceAll(strings.TrimSuffix(strings.TrimSuffix(key, "_btdc"), "_atdc"), "_", "-")
 }
