@@ -68,7 +68,7 @@ func (c *Closed) Begin(theta, p, t float64) {
 	}
 }
 
-// Segment implements ode.Segmenter: the start of burning is a break.
+// Segment implements ode.Segmenter: Burn.Breaks must be breaks.
 func (c *Closed) Segment(from, _ float64) { c.firing = from >= c.Burn.Start() }
 
 // burned returns the burned mass fraction b and db/dθ [1/rad].

@@ -11,6 +11,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 )
 
 // ErrShape is wrapped by every error about parameters without a burn.
@@ -146,6 +147,18 @@ func (b Burn) Start() float64 {
 		start = math.Min(start, b[i].Stage.Start)
 	}
 	return start
+}
+
+// Breaks appends to dst, in ascending order, the angles at which an integrator
+// must not step across: the start of every stage, and its middle, lest a short
+// one be overlooked.
+func (b Burn) Breaks(dst []float64) []float64 {
+	from := len(dst)
+	for i := range b {
+		dst = append(dst, b[i].Stage.Start, b[i].Stage.Angle(0.5))
+	}
+	slices.Sort(dst[from:])
+	return dst
 }
 
 // Angle returns the angle [rad] at which the burned fraction reaches fraction,

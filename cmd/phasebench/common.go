@@ -1,8 +1,11 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"math"
+	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -21,10 +24,10 @@ type common struct {
 
 func (c *common) register(f *pflag.FlagSet) {
 	f.StringVar(&c.engine, "engine", model.Default, "embedded engine, or a file ending in .toml")
-	f.Float64Var(&c.speed, "speed-rpm", 0, "shaft speed [rpm] (default: the engine's own point)")
-	f.Float64Var(&c.mapKPa, "map-kpa", 0, "manifold absolute pressure [kPa] (default: the engine's own point)")
-	f.Float64Var(&c.lam, "lambda", 0, "relative air-fuel ratio (default: the engine's own point)")
-	f.Float64Var(&c.spark, "spark-deg", 0, "spark advance [deg before dead centre] (default: the engine's own point)")
+	optional(f, &c.speed, "speed-rpm", "shaft speed [rpm] (default: the engine's own point)")
+	optional(f, &c.mapKPa, "map-kpa", "manifold absolute pressure [kPa] (default: the engine's own point)")
+	optional(f, &c.lam, "lambda", "relative air-fuel ratio (default: the engine's own point)")
+	optional(f, &c.spark, "spark-deg", "spark advance [deg before dead centre] (default: the engine's own point)")
 	f.Uint64Var(&c.seed, "seed", 1, "recorded in every output; nothing here is drawn at random yet")
 	f.StringVar(&c.plot, "plot", "", "write a picture to this `FILE`: .svg, .png or .pdf")
 	f.BoolVar(&c.json, "json", false, "print one JSON document")
@@ -35,9 +38,19 @@ func (c *common) complete(cmd *cobra.Command) {
 	_ = cmd.RegisterFlagCompletionFunc("engine", cobra.FixedCompletions(model.Names(), cobra.ShellCompDirectiveDefault))
 }
 
+// loadEngine is model.Load with a *model.Problem about an unknown name.
+func loadEngine(name string) (*model.Engine, error) {
+	e, err := model.Load(name)
+	if errors.Is(err, model.ErrUnknown) {
+		return nil, &model.Problem{Key: "engine", Given: strconv.Quote(name),
+			Want: "one of " + strings.Join(model.Names(), ", ") + ", or a file name ending in .toml"}
+	}
+	return e, err
+}
+
 // load returns the engine with its point replaced by what the flags say.
 func (c *common) load(f *pflag.FlagSet) (*model.Engine, error) {
-	e, err := model.Load(c.engine)
+	e, err := loadEngine(c.engine)
 	if err != nil {
 		return nil, err
 	}
@@ -62,5 +75,5 @@ func (c *common) load(f *pflag.FlagSet) (*model.Engine, error) {
 // place describes where e runs, for titles.
 func place(e *model.Engine) string {
 	p := &e.Point
-	return fmt.Sprintf("%s, %.4g rpm, MAP %.4g kPa, lambda %.3g", e.Name, p.Speed*60/(2*math.Pi), p.MAP/1e3, p.Lambda)
+	return fmt.Sprintf("%s, %.6g rpm, MAP %.4g kPa, lambda %.3g", plain(e.Name), p.Speed*60/(2*math.Pi), p.MAP/1e3, p.Lambda)
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -23,14 +24,17 @@ func newCycle() *cobra.Command {
 --plot pressure and heat release against angle, --plot-pv log p over log V.`,
 		Example: `  phasebench cycle --spark-deg 30
   phasebench cycle --engine small-196 --trace trace.csv --plot cycle.svg`,
-		Args: usageArgs(cobra.NoArgs),
+		Args: noArgs,
 	}
 	c.register(cmd.Flags())
 	c.complete(cmd)
-	cmd.Flags().StringVar(&trace, "trace", "", "write the samples to this `FILE`.csv")
+	cmd.Flags().StringVar(&trace, "trace", "", "write the samples as CSV to this `FILE`")
 	cmd.Flags().StringVar(&plotPV, "plot-pv", "", "write log p over log V to this `FILE`: .svg, .png or .pdf")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
-		if err := usage(pictures(c.plot, plotPV)); err != nil {
+		if err := errors.Join(checkPicture("plot", c.plot), checkPicture("plot-pv", plotPV)); err != nil {
+			return err
+		}
+		if err := apart(cmd.Flags(), "trace", "plot", "plot-pv"); err != nil {
 			return err
 		}
 		e, err := c.load(cmd.Flags())

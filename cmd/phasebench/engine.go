@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"math"
 	"os"
 
 	"github.com/spf13/cobra"
@@ -16,14 +17,15 @@ func newEngine() *cobra.Command {
 		Short: "list, show and check engine files",
 		Long: `Engine files are TOML with the unit in every key name. Start one from an
 embedded engine:  phasebench engine show pump-set > mine.toml`,
-		Args: usageArgs(cobra.NoArgs),
-		RunE: func(cmd *cobra.Command, _ []string) error { return listEngines(cmd, false) },
+		Args: noArgs,
 	}
 	var asJSON bool
+	cmd.RunE = func(cmd *cobra.Command, _ []string) error { return listEngines(cmd, asJSON) }
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print one JSON document")
 	list := &cobra.Command{
 		Use:   "list",
 		Short: "list the embedded engines",
-		Args:  usageArgs(cobra.NoArgs),
+		Args:  noArgs,
 		RunE:  func(cmd *cobra.Command, _ []string) error { return listEngines(cmd, asJSON) },
 	}
 	list.Flags().BoolVar(&asJSON, "json", false, "print one JSON document")
@@ -32,10 +34,10 @@ embedded engine:  phasebench engine show pump-set > mine.toml`,
 	show := &cobra.Command{
 		Use:               "show [NAME|FILE.toml]",
 		Short:             "print an engine file with every key, its meaning and its range",
-		Args:              usageArgs(cobra.MaximumNArgs(1)),
+		Args:              countArgs(0, 1, "at most one name or file"),
 		ValidArgsFunction: cobra.FixedCompletions(model.Names(), cobra.ShellCompDirectiveDefault),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			e, err := model.Load(append(args, model.Default)[0])
+			e, err := loadEngine(append(args, model.Default)[0])
 			if err != nil {
 				return err
 			}
@@ -48,12 +50,14 @@ embedded engine:  phasebench engine show pump-set > mine.toml`,
 	}
 	show.Flags().BoolVar(&showJSON, "json", false, "print one JSON document")
 
+	var checkJSON bool
 	check := &cobra.Command{
 		Use:   "check FILE.toml...",
 		Short: "check engine files; every fault is told with row and column",
-		Args:  usageArgs(cobra.MinimumNArgs(1)),
+		Args:  countArgs(1, math.MaxInt, "one engine file or more"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			var all []error
+			var good []string
 			for _, name := range args {
 				data, err := os.ReadFile(name)
 				if err == nil {
@@ -63,11 +67,23 @@ embedded engine:  phasebench engine show pump-set > mine.toml`,
 					all = append(all, err)
 					continue
 				}
-				fmt.Fprintf(cmd.OutOrStdout(), "%s: in order\n", name)
+				good = append(good, name)
 			}
-			return errors.Join(all...)
+			err := errors.Join(all...)
+			if checkJSON && err == nil {
+				return writeJSON(cmd.OutOrStdout(), struct {
+					InOrder []string `json:"in_order"`
+				}{good})
+			}
+			for _, name := range good {
+				if !checkJSON {
+					fmt.Fprintf(cmd.OutOrStdout(), "%s: in order\n", name)
+				}
+			}
+			return err
 		},
 	}
+	check.Flags().BoolVar(&checkJSON, "json", false, "print one JSON document if all are in order")
 	cmd.AddCommand(list, show, check)
 	return cmd
 }
@@ -98,7 +114,7 @@ func listEngines(cmd *cobra.Command, asJSON bool) error {
 		}{all})
 	}
 	for _, x := range all {
-		fmt.Fprintf(cmd.OutOrStdout(), "%-18s %6.1f cm3  ratio %4.1f  %-11s %s\n", x.Name, x.SweptCm3, x.Ratio, x.Fuel, x.Description)
+		fmt.Fprintf(cmd.OutOrStdout(), "%-20s %6.1f cm3  ratio %4.1f  %-11s %s\n", x.Name, x.SweptCm3, x.Ratio, x.Fuel, x.Description)
 	}
 	return nil
 }

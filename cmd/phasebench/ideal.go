@@ -4,11 +4,13 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"phasebench/model"
 	"phasebench/model/gas"
 	"phasebench/scenarios/chart"
 	"phasebench/scenarios/ideal"
@@ -35,7 +37,7 @@ func newIdeal() *cobra.Command {
 		Long: `Handbook cycles, for comparison with worked examples. Gas models: cold-air
 (constant specific heats), air (air-standard, variable specific heats) and
 equilibrium (fuel and air, burned gas at chemical equilibrium; Otto only).`,
-		Args: usageArgs(cobra.NoArgs),
+		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	cmd.AddCommand(newOtto(), newDiesel(), newDual(), newFinite())
@@ -55,6 +57,45 @@ func chargeFlags(cmd *cobra.Command, c *ideal.Charge, argon *bool, gases []strin
 	_ = cmd.RegisterFlagCompletionFunc("gas", cobra.FixedCompletions(gases, cobra.ShellCompDirectiveNoFileComp))
 }
 
+// assume gives the first flags of names these values if none of names was
+// given, so that the record of the flags shows what was run.
+func assume(f *pflag.FlagSet, names []string, values ...string) error {
+	if slices.ContainsFunc(names, f.Changed) {
+		return nil
+	}
+	for i, v := range values {
+		if err := f.Set(names[i], v); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// gasOf tells which gas models have a flag, for those that not all have.
+var gasOf = map[string][]string{
+	"gamma": {ideal.ColdAir}, "gas-constant-j-kg-k": {ideal.ColdAir},
+	"argon": {ideal.Air, ideal.Equilibrium},
+	"fuel":  {ideal.Equilibrium}, "phi": {ideal.Equilibrium},
+}
+
+// checkFlags refuses what would be passed over in silence: a flag of another
+// gas model, and 0 for a value that counts as not given then.
+func checkFlags(f *pflag.FlagSet, gas string) (err error) {
+	f.Visit(func(x *pflag.Flag) {
+		if err != nil {
+			return
+		}
+		key, given := keyOf(x.Name), x.Value.String()
+		if of := gasOf[x.Name]; of != nil && slices.Contains(ideal.Gases(), gas) && !slices.Contains(of, gas) {
+			err = &model.Problem{Key: key, Given: given, Want: "no such flag with --gas " + gas + ", only with " + strings.Join(of, " or ")}
+		}
+		if v, ok := x.Value.(*number); ok && *v.at == 0 && x.Name != "constant-volume-share" {
+			err = &model.Problem{Key: key, Given: given, Want: "more than 0; leave the flag out to give another one"}
+		}
+	})
+	return err
+}
+
 // settle turns what the flags say into SI.
 func settle(c *ideal.Charge, argon bool) {
 	c.P1 *= 1e5
@@ -72,21 +113,30 @@ func newOtto() *cobra.Command {
 		Short: "heat at constant volume",
 		Example: `  phasebench ideal otto --ratio 8 --t1-k 290 --heat-kj-kg 800
   phasebench ideal otto --gas equilibrium --fuel methane --phi 1.2 --ratio 12`,
-		Args: usageArgs(cobra.NoArgs),
+		Args: noArgs,
 	}
 	flags.register(cmd.Flags())
 	chargeFlags(cmd, &in.Charge, &argon, ideal.Gases())
 	cmd.Flags().StringVar(&in.Fuel, "fuel", in.Fuel, "for equilibrium: "+strings.Join(gas.Fuels(), ", "))
 	cmd.Flags().Float64Var(&in.Phi, "phi", in.Phi, "fuel-air equivalence ratio, for equilibrium")
-	cmd.Flags().Float64Var(&in.Heat, "heat-kj-kg", 0, "heat taken in [kJ/kg]; without it and --t3-k: 800")
-	cmd.Flags().Float64Var(&in.T3, "t3-k", 0, "temperature after heating [K], in place of the heat")
+	optional(cmd.Flags(), &in.Heat, "heat-kj-kg", "heat taken in [kJ/kg]; without it and --t3-k: 800")
+	optional(cmd.Flags(), &in.T3, "t3-k", "temperature after heating [K], in place of the heat")
 	_ = cmd.RegisterFlagCompletionFunc("fuel", cobra.FixedCompletions(gas.Fuels(), cobra.ShellCompDirectiveNoFileComp))
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
+		if err := checkPicture("plot", flags.plot); err != nil {
+			return err
+		}
+		if in.Gas != ideal.Equilibrium {
+			if err := assume(cmd.Flags(), []string{"heat-kj-kg", "t3-k"}, "800"); err != nil {
+				return err
+			}
+		}
+		if err := checkFlags(cmd.Flags(), in.Gas); err != nil {
+			return err
+		}
+		in := in // in SI; the flags keep what was given
 		settle(&in.Charge, argon)
 		in.Heat *= 1e3
-		if f := cmd.Flags(); in.Gas != ideal.Equilibrium && !f.Changed("heat-kj-kg") && !f.Changed("t3-k") {
-			in.Heat = 800e3
-		}
 		c, err := in.Run()
 		return flags.show(cmd, "otto", c, err)
 	}
@@ -102,19 +152,26 @@ func newDiesel() *cobra.Command {
 		Use:     "diesel",
 		Short:   "heat at constant pressure",
 		Example: `  phasebench ideal diesel --ratio 18 --cutoff 2`,
-		Args:    usageArgs(cobra.NoArgs),
+		Args:    noArgs,
 	}
 	flags.register(cmd.Flags())
 	chargeFlags(cmd, &in.Charge, &argon, []string{ideal.ColdAir, ideal.Air})
-	cmd.Flags().Float64Var(&in.Cutoff, "cutoff", 0, "cut-off ratio v3/v2; without it, --heat-kj-kg and --t3-k: 2")
-	cmd.Flags().Float64Var(&in.Heat, "heat-kj-kg", 0, "heat taken in [kJ/kg], in place of the cut-off ratio")
-	cmd.Flags().Float64Var(&in.T3, "t3-k", 0, "temperature after heating [K], in place of the cut-off ratio")
+	optional(cmd.Flags(), &in.Cutoff, "cutoff", "cut-off ratio v3/v2; without it, --heat-kj-kg and --t3-k: 2")
+	optional(cmd.Flags(), &in.Heat, "heat-kj-kg", "heat taken in [kJ/kg], in place of the cut-off ratio")
+	optional(cmd.Flags(), &in.T3, "t3-k", "temperature after heating [K], in place of the cut-off ratio")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
+		if err := checkPicture("plot", flags.plot); err != nil {
+			return err
+		}
+		if err := assume(cmd.Flags(), []string{"cutoff", "heat-kj-kg", "t3-k"}, "2"); err != nil {
+			return err
+		}
+		if err := checkFlags(cmd.Flags(), in.Gas); err != nil {
+			return err
+		}
+		in := in // in SI; the flags keep what was given
 		settle(&in.Charge, argon)
 		in.Heat *= 1e3
-		if f := cmd.Flags(); !f.Changed("cutoff") && !f.Changed("heat-kj-kg") && !f.Changed("t3-k") {
-			in.Cutoff = 2
-		}
 		c, err := in.Run()
 		return flags.show(cmd, "diesel", c, err)
 	}
@@ -130,20 +187,27 @@ func newDual() *cobra.Command {
 		Use:     "dual",
 		Short:   "heat at constant volume, then at constant pressure",
 		Example: `  phasebench ideal dual --ratio 18 --pressure-ratio 1.5 --cutoff 1.2`,
-		Args:    usageArgs(cobra.NoArgs),
+		Args:    noArgs,
 	}
 	flags.register(cmd.Flags())
 	chargeFlags(cmd, &in.Charge, &argon, []string{ideal.ColdAir, ideal.Air})
-	cmd.Flags().Float64Var(&in.PressureRatio, "pressure-ratio", 0, "p3/p2; without it, --cutoff and --heat-kj-kg: 1.5")
-	cmd.Flags().Float64Var(&in.Cutoff, "cutoff", 0, "cut-off ratio v4/v3; without it, --pressure-ratio and --heat-kj-kg: 1.2")
-	cmd.Flags().Float64Var(&in.Heat, "heat-kj-kg", 0, "heat taken in [kJ/kg], in place of the two ratios")
-	cmd.Flags().Float64Var(&in.Share, "constant-volume-share", 0, "share of the heat taken in at constant volume")
+	optional(cmd.Flags(), &in.PressureRatio, "pressure-ratio", "p3/p2; without it, --cutoff and --heat-kj-kg: 1.5")
+	optional(cmd.Flags(), &in.Cutoff, "cutoff", "cut-off ratio v4/v3; without it, --pressure-ratio and --heat-kj-kg: 1.2")
+	optional(cmd.Flags(), &in.Heat, "heat-kj-kg", "heat taken in [kJ/kg], in place of the two ratios")
+	optional(cmd.Flags(), &in.Share, "constant-volume-share", "share of --heat-kj-kg taken in at constant volume, 0 to 1; without it: 0")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
+		if err := checkPicture("plot", flags.plot); err != nil {
+			return err
+		}
+		if err := assume(cmd.Flags(), []string{"pressure-ratio", "cutoff", "heat-kj-kg"}, "1.5", "1.2"); err != nil {
+			return err
+		}
+		if err := checkFlags(cmd.Flags(), in.Gas); err != nil {
+			return err
+		}
+		in := in // in SI; the flags keep what was given
 		settle(&in.Charge, argon)
 		in.Heat *= 1e3
-		if f := cmd.Flags(); !f.Changed("pressure-ratio") && !f.Changed("cutoff") && !f.Changed("heat-kj-kg") {
-			in.PressureRatio, in.Cutoff = 1.5, 1.2
-		}
 		c, err := in.Run()
 		return flags.show(cmd, "dual", c, err)
 	}
@@ -162,21 +226,23 @@ func newFinite() *cobra.Command {
 the first pressure p1 and volumes over the first volume V1. The burned
 fraction is 1 - exp(-a ((angle - start)/duration)^(m+1)).`,
 		Example: `  phasebench ideal finite --ratio 9 --gamma 1.35 --heat 18 --wiebe-a 5 --wiebe-m 2 --start-deg -15 --duration-deg 45`,
-		Args:    usageArgs(cobra.NoArgs),
+		Args:    noArgs,
 	}
 	flags.register(cmd.Flags())
 	cmd.Flags().Float64Var(&in.Ratio, "ratio", in.Ratio, "compression ratio")
 	cmd.Flags().Float64Var(&in.Gamma, "gamma", in.Gamma, "ratio of specific heats")
-	cmd.Flags().Float64Var(&in.Heat, "heat", in.Heat, "heat over p1 V1")
-	cmd.Flags().Float64Var(&burn.A, "wiebe-a", burn.A, "a")
-	cmd.Flags().Float64Var(&burn.M, "wiebe-m", burn.M, "m")
+	cmd.Flags().Float64Var(&in.Heat, "heat", in.Heat, "heat released over p1 V1")
+	cmd.Flags().Float64Var(&burn.A, "wiebe-a", burn.A, "a of the burned fraction above")
+	cmd.Flags().Float64Var(&burn.M, "wiebe-m", burn.M, "m of the burned fraction above")
 	cmd.Flags().Float64Var(&start, "start-deg", start, "start of burning [deg after dead centre]")
-	cmd.Flags().Float64Var(&duration, "duration-deg", duration, "start to the end of burning [deg]")
+	cmd.Flags().Float64Var(&duration, "duration-deg", duration, "start to end of burning [deg]")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
-		if err := usage(pictures(flags.plot)); err != nil {
+		if err := checkPicture("plot", flags.plot); err != nil {
 			return err
 		}
+		burn := burn
 		burn.Start, burn.Span = start*deg, duration*deg
+		in := in
 		in.Burn = burn
 		r, err := in.Run()
 		if err != nil {
@@ -193,9 +259,6 @@ fraction is 1 - exp(-a ((angle - start)/duration)^(m+1)).`,
 
 // show answers with a cycle of states.
 func (c *idealFlags) show(cmd *cobra.Command, name string, cycle *ideal.Cycle, err error) error {
-	if err := usage(pictures(c.plot)); err != nil {
-		return err
-	}
 	if err != nil {
 		return err
 	}
@@ -224,8 +287,10 @@ func (c *idealFlags) answer(cmd *cobra.Command, name string, result json.Marshal
 		switch f.Name {
 		case "json", "plot", "seed", "help":
 		default:
-			m.Flags[f.Name] = f.Value.String()
-			m.keys = append(m.keys, f.Name)
+			if v := f.Value.String(); v != "" {
+				m.Flags[f.Name] = v
+				m.keys = append(m.keys, f.Name)
+			}
 		}
 	})
 	if c.plot != "" {

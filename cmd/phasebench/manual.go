@@ -12,7 +12,7 @@ func newManual() *cobra.Command {
 	return &cobra.Command{
 		Use:   "manual DIR",
 		Short: "write man pages, one for each command, into a folder",
-		Args:  usageArgs(cobra.ExactArgs(1)),
+		Args:  countArgs(1, 1, "one folder"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := os.MkdirAll(args[0], 0o755); err != nil {
 				return err

@@ -5,9 +5,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
+	"unicode"
 
 	"phasebench/model"
 	"phasebench/scenarios/record"
@@ -51,9 +53,19 @@ func (m *meta) notes() []string {
 		if x, ok := v.(float64); ok {
 			v = fmt.Sprintf("%.12g", x)
 		}
-		all = append(all, strings.ReplaceAll(fmt.Sprintf("%s: %v", k, v), "\n", " "))
+		all = append(all, plain(fmt.Sprintf("%s: %v", k, v)))
 	}
 	return all
+}
+
+// plain is text without what moves a cursor, ends a line or breaks a file.
+func plain(text string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) {
+			return ' '
+		}
+		return r
+	}, text)
 }
 
 // writeJSON writes one indented document.
@@ -63,16 +75,34 @@ func writeJSON(w io.Writer, v any) error {
 	return enc.Encode(v)
 }
 
-// writeFile makes a file appear whole or not at all.
+// writeFile makes a file appear whole or not at all. Pipes and devices cannot
+// be replaced: they are written to as they are.
 func writeFile(name string, fill func(io.Writer) error) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(name), ".phasebench-*")
+	target := name
+	defer func() {
+		if err != nil { // the name that was asked for, not that of a file on the way there
+			err = &fs.PathError{Op: "cannot write", Path: name, Err: cause(err)}
+		}
+	}()
+	if info, err := os.Stat(name); err == nil {
+		switch {
+		case info.IsDir():
+			return errors.New("is a folder")
+		case !info.Mode().IsRegular():
+			return writeThrough(name, fill)
+		}
+		if target, err = filepath.EvalSymlinks(name); err != nil {
+			return err
+		}
+	}
+	f, err := os.CreateTemp(filepath.Dir(target), ".phasebench-*")
 	if err != nil {
-		return fmt.Errorf("cannot write %s: %w", name, err)
+		return err
 	}
 	defer func() {
 		if err != nil {
 			f.Close()
-			err = fmt.Errorf("cannot write %s: %w", name, errors.Join(err, os.Remove(f.Name())))
+			err = errors.Join(err, os.Remove(f.Name()))
 		}
 	}()
 	if err = fill(f); err != nil {
@@ -84,5 +114,26 @@ func writeFile(name string, fill func(io.Writer) error) (err error) {
 	if err = f.Close(); err != nil {
 		return err
 	}
-	return os.Rename(f.Name(), name)
+	return os.Rename(f.Name(), target)
+}
+
+func writeThrough(name string, fill func(io.Writer) error) error {
+	f, err := os.OpenFile(name, os.O_WRONLY, 0)
+	if err != nil {
+		return err
+	}
+	return errors.Join(fill(f), f.Close())
+}
+
+// cause is err without the path and the operation that met it.
+func cause(err error) error {
+	var path *fs.PathError
+	var link *os.LinkError
+	switch {
+	case errors.As(err, &path):
+		return path.Err
+	case errors.As(err, &link):
+		return link.Err
+	}
+	return err
 }

@@ -3,23 +3,23 @@ package main
 import (
 	"io"
 	"math"
+	"strconv"
 	"strings"
 
+	"phasebench/model"
 	"phasebench/scenarios/chart"
 	"phasebench/scenarios/sweep"
 	"phasebench/solve"
 )
 
-// pictures checks the extensions of picture files before any work is done; ""
-// is no picture.
-func pictures(files ...string) error {
-	for _, f := range files {
-		if f == "" {
-			continue
-		}
-		if _, err := chart.FormatOf(f); err != nil {
-			return err
-		}
+// checkPicture checks the extension of a picture file, given by flag, before any
+// work is done; "" is no picture.
+func checkPicture(flag, file string) error {
+	if file == "" {
+		return nil
+	}
+	if _, err := chart.FormatOf(file); err != nil {
+		return &model.Problem{Key: keyOf(flag), Given: strconv.Quote(file), Want: "a file name ending in .svg, .png or .pdf"}
 	}
 	return nil
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -27,15 +28,16 @@ func newSweep() *cobra.Command {
 maximum brake torque, by optimisation.`,
 		Example: `  phasebench sweep
   phasebench sweep --map-kpa 45 --from-deg 10 --to-deg 60 --step-deg 2.5 --plot sweep.svg`,
-		Args: usageArgs(cobra.NoArgs),
+		Args: noArgs,
 	}
 	c.register(cmd.Flags())
 	c.complete(cmd)
-	cmd.Flags().Float64Var(&from, "from-deg", 0, "first spark advance [deg before dead centre]")
+	cmd.Flags().Lookup("spark-deg").Usage = "recorded only: a sweep has --from-deg, --to-deg and --step-deg"
+	cmd.Flags().Float64Var(&from, "from-deg", 0, "first spark advance [deg before dead centre] (default 0)")
 	cmd.Flags().Float64Var(&to, "to-deg", 50, "last spark advance [deg before dead centre]")
-	cmd.Flags().Float64Var(&step, "step-deg", 5, "between spark advances [deg]")
+	cmd.Flags().Float64Var(&step, "step-deg", 5, "from one spark advance to the next [deg]")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
-		if err := usage(pictures(c.plot)); err != nil {
+		if err := checkPicture("plot", c.plot); err != nil {
 			return err
 		}
 		sparks, err := row(from, to, step)
@@ -44,6 +46,9 @@ maximum brake torque, by optimisation.`,
 		}
 		e, err := c.load(cmd.Flags())
 		if err != nil {
+			return err
+		}
+		if err := checkEnds(e, sparks, from, to); err != nil {
 			return err
 		}
 		s, err := solve.New(e, nil)
@@ -70,16 +75,16 @@ maximum brake torque, by optimisation.`,
 
 // row lists from, from+step … up to to, all in degrees, as radians.
 func row(from, to, step float64) ([]float64, error) {
-	number := func(v float64) string { return fmt.Sprintf("%g", v) }
-	switch {
-	case math.IsNaN(from) || math.IsInf(from, 0):
-		return nil, &model.Problem{Key: "from_deg", Given: number(from), Want: "a number of degrees"}
-	case !(to >= from) || math.IsInf(to, 0):
-		return nil, &model.Problem{Key: "to_deg", Given: number(to), Want: "at least --from-deg = " + number(from)}
-	case !(step > 0):
-		return nil, &model.Problem{Key: "step_deg", Given: number(step), Want: "more than 0 deg"}
-	case !((to-from)/step < mostPoints):
-		return nil, &model.Problem{Key: "step_deg", Given: number(step), Want: fmt.Sprintf("a step that gives at most %d points", mostPoints)}
+	switch least := (to - from) / (mostPoints - 1); {
+	case !(math.Abs(from) <= 360):
+		return nil, &model.Problem{Key: "from_deg", Given: short(from), Want: "-360 to 360 deg"}
+	case !(to >= from && to <= 360):
+		return nil, &model.Problem{Key: "to_deg", Given: short(to), Want: "from --from-deg = " + short(from) + " to 360 deg"}
+	case !(step > 0 && step <= 720):
+		return nil, &model.Problem{Key: "step_deg", Given: short(step), Want: "more than 0 and at most 720 deg"}
+	case !(step >= least*(1-1e-12)):
+		return nil, &model.Problem{Key: "step_deg", Given: short(step),
+			Want: fmt.Sprintf("at least %.6g deg between %s and %s, or there are more than %d points", least, short(from), short(to), mostPoints)}
 	}
 	n := int((to-from)/step*(1+1e-12)+1e-9) + 1
 	sparks := make([]float64, n)
@@ -88,6 +93,26 @@ func row(from, to, step float64) ([]float64, error) {
 	}
 	return sparks, nil
 }
+
+// checkEnds tells which of the two ends of sparks, given as from and to [deg],
+// is beyond what e allows.
+func checkEnds(e *model.Engine, sparks []float64, from, to float64) error {
+	for _, end := range []struct {
+		flag  string
+		given float64
+		spark float64
+	}{{"from-deg", from, sparks[0]}, {"to-deg", to, sparks[len(sparks)-1]}} {
+		op := e.Point
+		op.Spark = end.spark
+		var p *model.Problem
+		if err := op.Check(e); errors.As(err, &p) {
+			return &model.Problem{Key: keyOf(end.flag), Given: short(end.given), Want: p.Want}
+		}
+	}
+	return nil
+}
+
+func short(v float64) string { return fmt.Sprintf("%g", v) }
 
 // sweepPoint is a row of a sweep; the loss is null without torque at MBT.
 type sweepPoint struct {
