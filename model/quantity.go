@@ -124,9 +124,9 @@ func point(prefix, about string, at func(*Engine) *Operating, when func(*Engine)
 func stage(prefix, about string, delay float64, at func(*Engine) *Stage, when func(*Engine) bool) []quantity {
 	return []quantity{
 		{prefix + "delay_deg", about + "spark to the start of burning", "deg", deg, 0, 180, false, delay, func(e *Engine) *float64 { return &at(e).Delay }, when},
-		{prefix + "duration_deg", about + "start to the end of burning", "deg", deg, 0, 360, true, required, func(e *Engine) *float64 { return &at(e).Span }, when},
+		{prefix + "duration_deg", about + "start to the end of burning", "deg", deg, 0.1, 360, false, required, func(e *Engine) *float64 { return &at(e).Span }, when},
 		{prefix + "wiebe_a", about + "burned fraction at the end is 1 - exp(-a)", "", 1, 0, 50, true, 6.907755278982137, func(e *Engine) *float64 { return &at(e).A }, when},
-		{prefix + "wiebe_m", about + "form: the exponent is m + 1", "", 1, 0, 10, false, 2, func(e *Engine) *float64 { return &at(e).M }, when},
+		{prefix + "wiebe_m", about + "form: the exponent is m + 1", "", 1, 0.3, 10, false, 2, func(e *Engine) *float64 { return &at(e).M }, when},
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"math"
+	"os"
 	"os/exec"
 	"testing"
 
@@ -22,6 +23,7 @@ const python = "/usr/bin/python3"
 // of its own, within 1e-6 too.
 func TestAgainstSciPy(t *testing.T) {
 	if err := exec.Command(python, "-c", "import scipy").Run(); err != nil {
+		require.Empty(t, os.Getenv("PHASEBENCH_REQUIRE_PEERS"), "the peers are required here")
 		t.Skip("needs " + python + " with scipy (Debian python3-scipy)")
 	}
 	for _, c := range []struct {

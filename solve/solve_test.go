@@ -122,7 +122,7 @@ func anyEngine(t *rapid.T) *model.Engine {
 			Head: f("head k", 350, 600), Piston: f("piston k", 350, 600), Liner: f("liner k", 330, 500)},
 		Burn: model.Burn{Law: rapid.SampledFrom([]string{model.BurnFixed, model.BurnWiebe}).Draw(t, "law"), Efficiency: f("efficiency", 0.8, 1),
 			Development: deg * f("development", 8, 50), Rapid: deg * f("rapid", 10, 60),
-			First:  model.Stage{Delay: deg * f("delay", 0, 10), Span: deg * f("span", 0.2, 100), A: f("a", 4, 7), M: f("m", 0, 4)},
+			First:  model.Stage{Delay: deg * f("delay", 0, 10), Span: deg * f("span", 0.1, 100), A: f("a", 4, 7), M: f("m", 0.3, 4)},
 			Second: model.Stage{Delay: deg * f("delay 2", 0, 20), Span: deg * f("span 2", 40, 120), A: f("a 2", 4, 7), M: f("m 2", 1, 3)}},
 		Point: model.Operating{Speed: f("rpm", 500, 6000) * 2 * math.Pi / 60, MAP: f("kpa", 25, 200) * 1e3, Lambda: f("lambda", 0.7, 1.6),
 			Spark: deg * f("spark", -10, 60), Intake: f("intake k", 260, 380), Exhaust: f("exhaust kpa", 90, 130) * 1e3},
@@ -139,7 +139,7 @@ func TestAnyEngine(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		e := anyEngine(t)
 		require.NoError(t, e.Check())
-		s, err := New(e, nil)
+		s, err := New(e, &Settings{Step: 0.25 * deg})
 		require.NoError(t, err)
 		c := Cycle{}
 		err = s.Run(&e.Point, &c)
@@ -165,7 +165,7 @@ func TestAnyEngine(t *testing.T) {
 		require.True(t, c.CA10 < c.CA50 && c.CA50 < c.CA90)
 		require.Greater(t, c.CA10, -e.Point.Spark)
 
-		// gonum's Simpson rule on p·dV/dθ of the samples, 0.5 deg apart. The
+		// gonum's Simpson rule on p·dV/dθ of the samples, 0.25 deg apart. The
 		// grid knows no break points, hence 2e-4 of the work scale; burns that
 		// it does not resolve are left out.
 		for _, part := range s.closed.Burn {

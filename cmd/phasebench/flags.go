@@ -101,7 +101,7 @@ func noArgs(cmd *cobra.Command, args []string) error {
 		return nil
 	}
 	if !cmd.HasAvailableSubCommands() {
-		return usage(fmt.Errorf("argument %q: want none after %q, only flags", args[0], cmd.CommandPath()))
+		return usage(fmt.Errorf("argument %q: want only flags after %q", args[0], cmd.CommandPath()))
 	}
 	var names []string
 	for _, sub := range cmd.Commands() {
@@ -109,14 +109,14 @@ func noArgs(cmd *cobra.Command, args []string) error {
 			names = append(names, sub.Name())
 		}
 	}
-	return usage(fmt.Errorf("command %q: want after %q one of %s", args[0], cmd.CommandPath(), strings.Join(names, ", ")))
+	return usage(fmt.Errorf("unknown command %q after %q: want one of %s", args[0], cmd.CommandPath(), strings.Join(names, ", ")))
 }
 
 // countArgs asks for least to most arguments, which are want.
 func countArgs(least, most int, want string) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
 		if len(args) < least || len(args) > most {
-			return usage(fmt.Errorf("%d arguments: want after %q %s", len(args), cmd.CommandPath(), want))
+			return usage(fmt.Errorf("%d arguments after %q: want %s", len(args), cmd.CommandPath(), want))
 		}
 		return nil
 	}

@@ -61,30 +61,30 @@ func (d DouaudEyzat) exponent(p, t float64) float64 {
 // Onset returns the angle where the integral first reaches 1, and whether it
 // does. Samples are at strictly ascending angles theta [rad]; between them the
 // integral follows the monotone cubic of Fritsch and Butland. An integral that
-// is 1 or more at the first sample has its onset there. A NaN ahead of the
-// onset, or angles there that do not ascend, count as no onset. It panics if
-// the lengths differ.
+// is 1 or more at the first sample has its onset there. If there is a NaN
+// ahead of the onset, or the samples about it are not finite or their angles
+// do not ascend, there is no onset. It panics if the lengths differ.
 func Onset(theta, integral []float64) (float64, bool) {
 	if len(theta) != len(integral) {
 		panic(fmt.Sprintf("knock: Onset: %d angles, %d values", len(theta), len(integral)))
 	}
 	at := slices.IndexFunc(integral, func(v float64) bool { return !(v < 1) })
-	if at < 0 || math.IsNaN(integral[at]) || math.IsNaN(theta[at]) {
+	if at < 0 {
 		return 0, false
+	}
+	// The curve of a cell depends on one neighbour to either side at most.
+	first, last := max(at-2, 0), min(at+2, len(theta))
+	theta, integral, at = theta[first:last], integral[first:last], at-first
+	for i := range theta {
+		if !finite(theta[i]) || !finite(integral[i]) || i > 0 && !(theta[i-1] < theta[i]) {
+			return 0, false
+		}
 	}
 	if at == 0 {
 		return theta[0], true
 	}
-	// The curve of a cell depends on one neighbour to either side at most.
-	first, last := max(at-2, 0), min(at+2, len(theta))
-	if math.IsInf(integral[at], 0) || !ascending(theta[first:last]) {
-		return 0, false
-	}
-	if last > at+1 && !(math.Abs(integral[at+1]) <= math.MaxFloat64) {
-		last-- // beyond the onset nothing is asked of the samples
-	}
 	var curve interp.FritschButland
-	if err := curve.Fit(theta[first:last], integral[first:last]); err != nil {
+	if err := curve.Fit(theta, integral); err != nil {
 		return 0, false
 	}
 	lo, hi := theta[at-1], theta[at]
@@ -101,11 +101,4 @@ func Onset(theta, integral []float64) (float64, bool) {
 	}
 }
 
-func ascending(x []float64) bool {
-	for i := range len(x) - 1 {
-		if !(x[i] < x[i+1]) {
-			return false
-		}
-	}
-	return true
-}
+func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }

@@ -33,9 +33,9 @@ const maxModes = 1000
 // wrap ErrRange.
 func Modes(bore, sound float64, count int) ([]Mode, error) {
 	switch {
-	case !(bore > 0) || math.IsInf(bore, 0):
+	case !(bore > 0) || !finite(bore):
 		return nil, fmt.Errorf("knock: Modes: bore = %g m, want > 0: %w", bore, ErrRange)
-	case !(sound > 0) || math.IsInf(sound, 0):
+	case !(sound > 0) || !finite(sound):
 		return nil, fmt.Errorf("knock: Modes: sound = %g m/s, want > 0: %w", sound, ErrRange)
 	case count < 1 || count > maxModes:
 		return nil, fmt.Errorf("knock: Modes: count = %d, want 1 to %d: %w", count, maxModes, ErrRange)

@@ -34,7 +34,8 @@ func Flow(area, pUp, tUp, rUp, gammaUp, pDown float64) float64 {
 // side 1 to side 2, negative if it runs back. Each side has its pressure [Pa],
 // temperature [K], gas constant [J/kg/K] and ratio of specific heats; those of
 // the side the gas comes from count, as in Flow. Only within Band the two are
-// blended, so that value and slope stay continuous where the flow turns. What
+// blended, so that value and slope stay continuous where the flow turns, and
+// the flow grows with p1 as long as √(RT) of the two is within fourfold. What
 // it carries still belongs to the side it comes from by its sign.
 func Between(area, p1, t1, r1, gamma1, p2, t2, r2, gamma2 float64) float64 {
 	if area == 0 {
@@ -74,10 +75,12 @@ var logEdge = math.Log1p(-Band)
 
 // gentle is the odd cubic in d = 1 − π that meets ψ and its slope at Band.
 func gentle(d, gamma float64) float64 {
-	y := math.Exp((gamma - 1) / gamma * logEdge)
-	value := (1 - Band) / y * math.Sqrt(2*gamma/(gamma-1)*(1-y))
+	q := (gamma - 1) / gamma * logEdge
+	loss := -q * (1 + q/2*(1+q/3*(1+q/4))) // 1 − y = 1 − e^q to rounding, |q| < Band
+	y := 1 - loss
+	value := (1 - Band) / y * math.Sqrt(2*gamma/(gamma-1)*loss)
 	// d·dψ/dd at d = Band, from the derivative of ln ψ.
-	slope := value * Band / (gamma * (1 - Band)) * ((gamma-1)/2*y/(1-y) - 1)
+	slope := value * Band / (gamma * (1 - Band)) * ((gamma-1)/2*y/loss - 1)
 	s := d / Band
 	return s * ((3*value-slope)/2 + (slope-value)/2*s*s)
 }
