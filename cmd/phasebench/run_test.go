@@ -63,7 +63,7 @@ func TestEveryNumberFlag(t *testing.T) {
 					code, out, talk := call(t, args...)
 					switch {
 					case code == exitDone && json.Valid([]byte(out)) && talk == "":
-					case code == exitUsage && out == "" && strings.Contains(talk, ": want ") || strings.Contains(talk, " is missing: want "):
+					case code == exitUsage && out == "" && strings.Contains(talk, ": want "):
 						if strings.Contains(talk, "_") {
 							t.Errorf("%q: %s: want flags, no keys", args, talk)
 						}
@@ -76,6 +76,8 @@ func TestEveryNumberFlag(t *testing.T) {
 								t.Errorf("%q: %s: there is no flag --%s", args, talk, m[1])
 							}
 						}
+					case code == exitFailed && out == "" && strings.Contains(talk, "solve: ") && f.Name == "speed-rpm":
+						// an engine that hardly turns: allowed, but the solver may not get through
 					default:
 						t.Errorf("%q: code %d, stdout %.60q, stderr %q", args, code, out, talk)
 					}

@@ -201,7 +201,8 @@ func newCell(plugs []Plug, own int) *cell {
 		}
 	}
 	slices.Sort(rays)
-	var before piece // owner of the rays before
+	owner, first := 0, 0 // boundary that ends the rays before, and the first
+	var parts []piece    // with β of both signs
 	for i, from := range rays {
 		to := 2 * math.Pi
 		if i+1 < len(rays) {
@@ -214,33 +215,48 @@ func newCell(plugs []Plug, own int) *cell {
 		best, origin := liner, 0.
 		sin, cos := math.Sincos(mid)
 		least := liner.dist(sin, cos)
-		for _, l := range planes {
+		own := -1
+		for k, l := range planes {
 			toward := turn(l.toward - axis)
 			if cos := math.Cos(mid - toward); cos > 0 && l.dist/cos < least {
-				least, best, origin = l.dist/cos, piece{plane: l.dist}, toward
+				own, least, best, origin = k, l.dist/cos, piece{plane: l.dist}, toward
 			}
 		}
 		shift := math.Remainder(mid-origin, 2*math.Pi) - mid
 		a, b := from+shift, to+shift
-		if a+b < 0 {
-			a, b = -b, -a
-		}
-		best.times, best.from, best.to = 1, math.Max(a, 0), math.Min(b, math.Pi)
-		c.add(best)
 		// A wall or plane is met first at its nearest point; an edge lies
-		// where the owner of the rays changes (at most as many places as
-		// there are rays, the first of which points along the axis).
+		// where the owner of the rays changes.
+		const close = 1e-12
 		mark := func(beta float64) { c.marks = append(c.marks, best.dist(math.Sincos(beta))) }
-		if best.from < 1e-12 {
-			mark(best.from)
+		turns := math.Abs(a) < close
+		if turns || math.Abs(b) < close {
+			mark(0)
 		}
-		if best.plane == 0 && best.to > math.Pi-1e-12 {
-			mark(best.to)
+		if best.plane == 0 && math.Max(math.Abs(a), math.Abs(b)) > math.Pi-close {
+			mark(math.Pi)
 		}
-		if i > 0 && best.plane != before.plane {
-			mark(math.Abs(from + shift))
+		if len(parts) > 0 && own != owner {
+			mark(a)
 		}
-		before = best
+		if len(parts) == 0 {
+			first = own
+		} else if i == len(rays)-1 && own != first {
+			mark(b)
+		}
+		if n := len(parts) - 1; n >= 0 && own == owner && !turns && math.Abs(parts[n].to-a) < close {
+			parts[n].to = b
+		} else {
+			best.from, best.to = a, b
+			parts = append(parts, best)
+		}
+		owner = own
+	}
+	for _, p := range parts {
+		if p.from+p.to < 0 {
+			p.from, p.to = -p.to, -p.from
+		}
+		p.times, p.from, p.to = 1, math.Max(p.from, 0), math.Min(p.to, math.Pi)
+		c.add(p)
 	}
 	for i := range c.pieces {
 		p := &c.pieces[i]
@@ -252,7 +268,7 @@ func newCell(plugs []Plug, own int) *cell {
 	// Later marks closer than this count as one: they carry less than the
 	// error of the table.
 	last := c.marks[len(c.marks)-1]
-	c.marks = slices.CompactFunc(c.marks, func(a, b float64) bool { return b-a < 1e-6 })
+	c.marks = slices.CompactFunc(c.marks, func(a, b float64) bool { return math.Abs(a-b) < 1e-6 })
 	c.marks[len(c.marks)-1] = last
 	return c
 }
@@ -297,7 +313,7 @@ func (c *cell) radius(volume, h, low, high, guess float64) (float64, form) {
 			low = r
 		}
 		step := off / (r * f.zone) // dV/dr = Af
-		if math.Abs(off) < 1e-14 || math.Abs(step) < 1e-11*r || high-low < 1e-14 {
+		if math.Abs(off) < 1e-14 || math.Abs(step) < 1e-9*r || high-low < 1e-14 {
 			return r, f
 		}
 		r -= step

@@ -25,7 +25,8 @@ func (f *form) values(r float64) values {
 }
 
 // A stretch tabulates fronts that have not reached the piston, between two
-// neighbouring marks, over the cube root of the volume. Height plays no part.
+// neighbouring marks, over w, with w²(3 − 2w) in proportion to the cube root of
+// the volume. Height plays no part.
 type stretch struct {
 	from, to float64 // cube roots of the volume
 	nodes    [][2]values
@@ -36,6 +37,8 @@ type stretch struct {
 type band struct {
 	low, high float64 // height
 	rows      int     // nodes over the height
+	// tight rows are denser at both ends, as w is; else they are even.
+	tight bool
 	// edges are where one patch ends and the next one begins: the share of
 	// the volume left there, value and slope at each row. The last patch
 	// ends with nothing left.
@@ -65,21 +68,15 @@ const (
 
 func newFront(c *cell) *Front {
 	f := &Front{Share: c.area / (math.Pi * rim * rim), area: c.area, first: c.marks[0]}
-	bounds := append([]float64{}, c.marks...)
-	from := 0.
-	if bounds[0] > 0 {
-		from = bounds[0]
-	}
-	for _, to := range append(bounds, highest) {
-		if to > from && from < highest {
-			f.open = append(f.open, c.stretch(from, math.Min(to, highest)))
-			from = to
+	// No mark is farther than the bore, which is below the highest height.
+	from, low := c.marks[0], lowest
+	for _, m := range append(c.marks, highest) {
+		if m > from {
+			f.open = append(f.open, c.stretch(from, m))
+			from = m
 		}
-	}
-	low := lowest
-	for _, m := range append(bounds, highest) {
-		if m > low && low < highest {
-			f.bands = append(f.bands, c.band(low, math.Min(m, highest)))
+		if m > low {
+			f.bands = append(f.bands, c.band(low, m))
 			low = m
 		}
 	}
@@ -92,7 +89,8 @@ func (c *cell) stretch(from, to float64) stretch {
 	s := stretch{from: math.Cbrt(a.volume), to: math.Cbrt(b.volume), nodes: make([][2]values, stretchCells+1)}
 	r := from
 	for i := range s.nodes {
-		x := s.from + (s.to-s.from)*float64(i)/stretchCells
+		w := float64(i) / stretchCells
+		x := s.from + (s.to-s.from)*w*w*(3-2*w)
 		var q form
 		switch i {
 		case 0:
@@ -110,12 +108,11 @@ func (c *cell) stretch(from, to float64) stretch {
 
 func (c *cell) band(low, high float64) band {
 	// Functions of the height are gentle; low chambers need most care.
-	rows := 1 + max(5, min(14, int(math.Ceil((high-low)/(0.02+0.1*low)))))
-	b := band{low: low, high: high, rows: rows}
+	rows := 1 + max(8, min(20, int(math.Ceil((high-low)/(0.015+0.05*low)))))
+	b := band{low: low, high: high, rows: rows, tight: low > lowest}
 	// Radii where patches begin: the piston or the first mark, whichever is
 	// met last, and all marks beyond.
-	type start func(h float64) float64
-	var starts []start
+	var starts []func(h float64) float64
 	if high > c.marks[0] {
 		starts = append(starts, func(h float64) float64 { return h })
 	}
@@ -131,7 +128,11 @@ func (c *cell) band(low, high float64) band {
 		b.patches = append(b.patches, patch{cells: patchCells, nodes: make([][4]values, rows*(patchCells+1))})
 	}
 	for row := range rows {
-		h := low + (high-low)*float64(row)/float64(rows-1)
+		x := float64(row) / float64(rows-1)
+		if b.tight {
+			x *= x * (3 - 2*x)
+		}
+		h := low + (high-low)*x
 		for k := range all {
 			from, to := ends[k](h), ends[k+1](h)
 			a, z := c.direct(from, h), c.direct(to, h)
@@ -229,7 +230,11 @@ func (f *Front) find(burned, eta float64) values {
 	for i := 1; i < len(f.bands) && eta > b.high; i++ {
 		b = &f.bands[i]
 	}
-	row, t := cellOf((eta-b.low)/(b.high-b.low), b.rows-1)
+	y := (eta - b.low) / (b.high - b.low)
+	if b.tight {
+		y = unstep(math.Min(math.Max(y, 0), 1))
+	}
+	row, t := cellOf(y, b.rows-1)
 	var wh [4]float64
 	wh[0], wh[1], wh[2], wh[3] = hermite(t)
 	left := 1 - burned
@@ -247,7 +252,7 @@ func (f *Front) find(burned, eta float64) values {
 	if begin > end {
 		sigma = math.Min(math.Max((begin-left)/(begin-end), 0), 1)
 	}
-	w := 0.5 - math.Sin(math.Asin(1-2*sigma)/3)
+	w := unstep(sigma)
 	p := &b.patches[k]
 	i, u := cellOf(w, p.cells)
 	var ww [4]float64
@@ -279,7 +284,7 @@ func (f *Front) above(volume float64) values {
 	for i := 1; i < len(f.open) && x > s.to; i++ {
 		s = &f.open[i]
 	}
-	i, t := cellOf((x-s.from)/(s.to-s.from), stretchCells)
+	i, t := cellOf(unstep(math.Min(math.Max((x-s.from)/(s.to-s.from), 0), 1)), stretchCells)
 	a, b, c, d := hermite(t)
 	n, m := &s.nodes[i], &s.nodes[i+1]
 	var out values
@@ -288,5 +293,8 @@ func (f *Front) above(volume float64) values {
 	}
 	return out
 }
+
+// unstep solves x = w²(3 − 2w), 0 <= x <= 1, for w.
+func unstep(x float64) float64 { return 0.5 - math.Sin(math.Asin(1-2*x)/3) }
 
 func volumeOf(x float64) float64 { return x * x * x }

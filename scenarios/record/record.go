@@ -8,6 +8,7 @@ import (
 	"io"
 	"math"
 	"strconv"
+	"strings"
 
 	"phasebench/model"
 	"phasebench/solve"
@@ -104,8 +105,10 @@ var columns = []column{
 // goes before the header behind "# ".
 func Trace(w io.Writer, c *solve.Cycle, notes []string) error {
 	for _, n := range notes {
-		if _, err := fmt.Fprintf(w, "# %s\n", n); err != nil {
-			return err
+		for _, line := range strings.FieldsFunc(n, func(r rune) bool { return r == '\n' || r == '\r' }) {
+			if _, err := fmt.Fprintf(w, "# %s\n", line); err != nil {
+				return err
+			}
 		}
 	}
 	out := csv.NewWriter(w)
