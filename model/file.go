@@ -62,6 +62,13 @@ func Parse(file string, data []byte) (*Engine, error) {
 	e := &Engine{}
 	for _, w := range words {
 		v, ok := values[w.key]
+		if w.when != nil && !w.when(e) {
+			if ok {
+				report(w.key, fmt.Sprintf("%s = %v: want no such key with %s", w.key, v, context(w.key, e)))
+				delete(values, w.key)
+			}
+			continue
+		}
 		delete(values, w.key)
 		text, isText := v.(string)
 		switch {
@@ -73,6 +80,22 @@ func Parse(file string, data []byte) (*Engine, error) {
 			report(w.key, fmt.Sprintf("%s = %v: want a text in quotes", w.key, v))
 		default:
 			*w.at(e) = text
+		}
+	}
+	for _, l := range lists {
+		v, ok := values[l.key]
+		if !ok {
+			continue
+		}
+		delete(values, l.key)
+		items, isList := v.([]any)
+		for _, item := range items {
+			x, isNumber := asNumber(item)
+			isList = isList && isNumber
+			*l.at(e) = append(*l.at(e), x*l.scale)
+		}
+		if !isList || len(items) == 0 {
+			report(l.key, fmt.Sprintf("%s = %v: want a list of numbers", l.key, v))
 		}
 	}
 	for i := range quantities {
@@ -126,6 +149,12 @@ func context(key string, e *Engine) string {
 	switch {
 	case strings.HasPrefix(key, "wall."):
 		return fmt.Sprintf("wall.law = %q", e.Wall.Law)
+	case strings.HasPrefix(key, "friction."):
+		return fmt.Sprintf("friction.law = %q", e.Friction.Law)
+	case strings.HasPrefix(key, "intake."), strings.HasPrefix(key, "exhaust."):
+		return "a lift table"
+	case strings.Contains(key, "second_plug"), strings.HasSuffix(key, "trailing_split_deg"):
+		return "burn.plugs = 1"
 	case strings.HasPrefix(key, "burn.second_") && staged(e):
 		return "burn.second_share = 0"
 	}
@@ -223,6 +252,9 @@ func suggest(key string) string {
 	for i := range quantities {
 		consider(quantities[i].key)
 	}
+	for i := range lists {
+		consider(lists[i].key)
+	}
 	if best == "" {
 		return ""
 	}
@@ -268,7 +300,7 @@ func (e *Engine) TOML() []byte {
 	}
 	write := func(prefix string, tables bool) {
 		for _, w := range words {
-			if strings.HasPrefix(w.key, prefix) && strings.Contains(w.key, ".") == tables {
+			if strings.HasPrefix(w.key, prefix) && strings.Contains(w.key, ".") == tables && (w.when == nil || w.when(e)) {
 				about := w.about
 				if w.allowed != nil {
 					about += ": " + strings.Join(w.allowed(), ", ")
@@ -282,6 +314,15 @@ func (e *Engine) TOML() []byte {
 		q := &quantities[i]
 		if prefix := q.key[:strings.IndexByte(q.key, '.')+1]; prefix != table+"." {
 			write(prefix, true)
+			for _, l := range lists {
+				if v := *l.at(e); strings.HasPrefix(l.key, prefix) && len(v) > 0 {
+					items := make([]string, len(v))
+					for k := range v {
+						items[k] = number(v[k] / l.scale)
+					}
+					line(l.key, "["+strings.Join(items, ", ")+"]", l.about)
+				}
+			}
 		}
 		if q.applies(e) {
 			v := number(q.value(e))

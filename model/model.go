@@ -7,6 +7,7 @@ package model
 import (
 	"phasebench/model/chamber"
 	"phasebench/model/friction"
+	"phasebench/model/valve"
 )
 
 // Engine is one cylinder and what surrounds it.
@@ -14,26 +15,33 @@ type Engine struct {
 	Name        string
 	Description string
 	Fuel        string // a name known to gas.FuelByName
+	Octane      float64
 	Geometry    chamber.Crank
-	Timing      Timing
-	Breathing   Breathing
+	Intake      Port
+	Exhaust     Port
+	Crevice     Crevice
 	Wall        Wall
 	Burn        Burn
-	Friction    friction.ChenFlynn
+	Friction    Friction
 	Point       Operating // where the engine runs unless told otherwise
 }
 
-// Timing is when the chamber is sealed.
-type Timing struct {
-	IntakeClosing  float64 // [rad], before 0
-	ExhaustOpening float64 // [rad], after 0
+// Port is what stands between the chamber and a pipe: one or more equal valves.
+type Port struct {
+	Open, Close float64 // valve events [rad], unwrapped: Open < Close; unused with a table
+	Lift        float64 // greatest lift [m]; unused with a table
+	Diameter    float64 // inner seat [m]
+	Count       float64 // valves
+	Flow        float64 // multiplies the usual discharge coefficients [-]
+	Heating     float64 // warming of fresh charge on the way in [K]
+
+	TableAngle, TableLift []float64 // measured lift [rad], [m]; empty: a polynomial cam
 }
 
-// Breathing parametrises the simple gas exchange of package solve.
-type Breathing struct {
-	IntakeLoss  float64 // pressure lost on the way in over the dynamic head at mean piston speed [-]
-	ExhaustLoss float64 // the same on the way out [-]
-	Heating     float64 // warming of the fresh charge by port and valve [K]
+// Crevice is the dead volume around the rings, and what leaks past them.
+type Crevice struct {
+	Volume float64 // [m³]
+	Leak   float64 // effective area to the crankcase [m²]
 }
 
 // Wall parametrises the heat lost to the walls.
@@ -48,6 +56,7 @@ const (
 	BurnFixed  = "fixed"  // two burn angles, always the same
 	BurnScaled = "scaled" // two burn angles at a base point, scaled to conditions
 	BurnWiebe  = "wiebe"  // the numbers of one or two Wiebe stages
+	BurnFlame  = "flame"  // turbulent entrainment by a spherical flame, made to have two burn angles at a base point
 )
 
 // Burn parametrises combustion.
@@ -55,10 +64,14 @@ type Burn struct {
 	Law        string
 	Efficiency float64 // share of the fresh charge that ever burns [-]
 
-	// For fixed and scaled.
+	Plugs            float64 // 1, or 2: leading and trailing
+	PlugX, PlugY     float64 // place of the (leading) plug on the head, from the axis [m]
+	SecondX, SecondY float64 // of the trailing plug [m]
+
+	// For fixed, scaled and flame.
 	Development float64 // spark to 10 % [rad]
 	Rapid       float64 // 10 to 90 % [rad]
-	// For scaled: where those two angles hold.
+	// For scaled and flame: where those two angles hold.
 	Base Operating
 
 	// For wiebe.
@@ -73,12 +86,26 @@ type Stage struct {
 	A, M  float64 // [-]
 }
 
+// Laws of friction, as named in engine files.
+const (
+	FrictionChenFlynn = "chen-flynn"
+	FrictionPatton    = "patton"
+)
+
+// Friction parametrises rubbing and auxiliaries.
+type Friction struct {
+	Law       string
+	ChenFlynn friction.ChenFlynn
+	Follower  string // for Patton: a name known to friction.FollowerByName
+}
+
 // Operating is where the engine runs.
 type Operating struct {
 	Speed   float64 // shaft speed [rad/s]
 	MAP     float64 // manifold absolute pressure [Pa]
 	Lambda  float64 // relative air-fuel ratio [-]
-	Spark   float64 // spark advance [rad], positive before firing dead centre
+	Spark   float64 // spark advance of the (leading) plug [rad], positive before firing dead centre
+	Split   float64 // the trailing plug fires so much later [rad]; unused with one plug
 	Intake  float64 // temperature in the manifold [K]
 	Exhaust float64 // absolute pressure in the exhaust [Pa]
 }
@@ -90,4 +117,60 @@ func (e *Engine) Chamber() (chamber.Chamber, error) {
 		return nil, err // not c: a nil *SliderCrank in a Chamber is not nil
 	}
 	return c, nil
+}
+
+// Valves returns the valves of p in a cycle of period [rad].
+func (p *Port) Valves(period float64) (*valve.Valve, error) {
+	var lift valve.Lift
+	var err error
+	if len(p.TableAngle) > 0 || len(p.TableLift) > 0 {
+		lift, err = valve.NewTable(p.TableAngle, p.TableLift, period)
+	} else {
+		lift, err = valve.NewCam(p.Open, p.Close, p.Lift, period)
+	}
+	if err != nil {
+		return nil, err
+	}
+	cd := valve.Poppet()
+	for i := range cd {
+		cd[i].Cd *= p.Flow
+	}
+	return valve.NewValve(lift, int(p.Count), p.Diameter, cd)
+}
+
+// Event returns where the valves of p leave and regain their seats [rad],
+// unwrapped.
+func (p *Port) Event() (open, close float64) {
+	if len(p.TableAngle) == 0 || len(p.TableAngle) != len(p.TableLift) {
+		return p.Open, p.Close
+	}
+	first, last := 0, len(p.TableLift)-1
+	for first < last && p.TableLift[first+1] == 0 {
+		first++
+	}
+	for last > first && p.TableLift[last-1] == 0 {
+		last--
+	}
+	return p.TableAngle[first], p.TableAngle[last]
+}
+
+// Sealed returns where the last valve closes before firing and the first opens
+// after it [rad].
+func (e *Engine) Sealed() (from, to float64) {
+	_, from = e.Intake.Event()
+	to, _ = e.Exhaust.Event()
+	return from, to
+}
+
+// FrictionLaw returns the friction law of e.
+func (e *Engine) FrictionLaw() (friction.Law, error) {
+	if e.Friction.Law == FrictionChenFlynn {
+		return e.Friction.ChenFlynn, nil
+	}
+	f, err := friction.FollowerByName(e.Friction.Follower)
+	if err != nil {
+		return nil, err
+	}
+	valves := int(e.Intake.Count + e.Exhaust.Count)
+	return friction.Single(e.Geometry.Bore, e.Geometry.Stroke, e.Geometry.Ratio, valves, f), nil
 }

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"phasebench/model/friction"
 	"phasebench/model/gas"
 	"phasebench/model/wall"
 )
@@ -43,8 +44,9 @@ type quantity struct {
 type word struct {
 	key, about string
 	at         func(*Engine) *string
-	allowed    func() []string // nil: any text
-	fallback   string          // "": the key is required
+	allowed    func() []string    // nil: any text
+	fallback   string             // "": the key is required
+	when       func(*Engine) bool // nil: always; else the key exists only then
 }
 
 const (
@@ -57,20 +59,40 @@ const (
 
 var required = math.NaN()
 
-func angled(e *Engine) bool { return e.Burn.Law == BurnFixed || e.Burn.Law == BurnScaled }
-func scaled(e *Engine) bool { return e.Burn.Law == BurnScaled }
+func angled(e *Engine) bool { return e.Burn.Law != BurnWiebe }
+func scaled(e *Engine) bool { return e.Burn.Law == BurnScaled || e.Burn.Law == BurnFlame }
 func staged(e *Engine) bool { return e.Burn.Law == BurnWiebe }
 func double(e *Engine) bool { return staged(e) && e.Burn.SecondShare > 0 }
+func twin(e *Engine) bool   { return e.Burn.Plugs == 2 }
+func chen(e *Engine) bool   { return e.Friction.Law == FrictionChenFlynn }
 func walled(e *Engine) bool { return e.Wall.Law != "none" }
 
 var words = []word{
-	{"name", "short name", func(e *Engine) *string { return &e.Name }, nil, ""},
-	{"description", "what it is", func(e *Engine) *string { return &e.Description }, nil, "none"},
-	{"fuel", "fuel, always as vapour", func(e *Engine) *string { return &e.Fuel }, gas.Fuels, ""},
+	{"name", "short name", func(e *Engine) *string { return &e.Name }, nil, "", nil},
+	{"description", "what it is", func(e *Engine) *string { return &e.Description }, nil, "none", nil},
+	{"fuel", "fuel, always as vapour", func(e *Engine) *string { return &e.Fuel }, gas.Fuels, "", nil},
 	{"wall.law", "wall-heat correlation", func(e *Engine) *string { return &e.Wall.Law },
-		func() []string { return append(wall.Names(), "none") }, "woschni"},
+		func() []string { return append(wall.Names(), "none") }, "woschni", nil},
 	{"burn.law", "how the burn is given", func(e *Engine) *string { return &e.Burn.Law },
-		func() []string { return []string{BurnFixed, BurnScaled, BurnWiebe} }, ""},
+		func() []string { return []string{BurnFixed, BurnScaled, BurnFlame, BurnWiebe} }, "", nil},
+	{"friction.law", "friction correlation", func(e *Engine) *string { return &e.Friction.Law },
+		func() []string { return []string{FrictionChenFlynn, FrictionPatton} }, FrictionChenFlynn, nil},
+	{"friction.valve_train", "type of valve train", func(e *Engine) *string { return &e.Friction.Follower },
+		friction.FollowerNames, "", func(e *Engine) bool { return !chen(e) }},
+}
+
+// series is one list of numbers of an engine file; its range is that of each.
+type series struct {
+	key, about, unit string
+	scale            float64
+	at               func(*Engine) *[]float64
+}
+
+var lists = []series{
+	{"intake.lift_table_deg_atdc", "measured lift: angles, in place of the events and peak_lift_mm", "deg", deg, func(e *Engine) *[]float64 { return &e.Intake.TableAngle }},
+	{"intake.lift_table_mm", "measured lift, 0 at both ends", "mm", mm, func(e *Engine) *[]float64 { return &e.Intake.TableLift }},
+	{"exhaust.lift_table_deg_atdc", "measured lift: angles, in place of the events and peak_lift_mm", "deg", deg, func(e *Engine) *[]float64 { return &e.Exhaust.TableAngle }},
+	{"exhaust.lift_table_mm", "measured lift, 0 at both ends", "mm", mm, func(e *Engine) *[]float64 { return &e.Exhaust.TableLift }},
 }
 
 var quantities = slices.Concat([]quantity{
@@ -81,31 +103,36 @@ var quantities = slices.Concat([]quantity{
 	{"geometry.compression_ratio", "greatest over least volume", "", 1, 1, 30, true, required, func(e *Engine) *float64 { return &e.Geometry.Ratio }, nil},
 	{"geometry.head_area_ratio", "head surface over bore area", "", 1, 0, 5, true, 1, func(e *Engine) *float64 { return &e.Geometry.HeadArea }, nil},
 	{"geometry.piston_area_ratio", "crown surface over bore area", "", 1, 0, 5, true, 1, func(e *Engine) *float64 { return &e.Geometry.PistonArea }, nil},
+}, valves("intake.", func(e *Engine) *Port { return &e.Intake }),
+	[]quantity{{"intake.charge_heating_k", "warming of the fresh charge on the way in", "K", 1, 0, 200, false, 20, func(e *Engine) *float64 { return &e.Intake.Heating }, nil}},
+	valves("exhaust.", func(e *Engine) *Port { return &e.Exhaust }),
+	[]quantity{
+		{"crevice.volume_mm3", "dead volume around the rings", "mm³", mm * mm * mm, 0, 1e5, false, 0, func(e *Engine) *float64 { return &e.Crevice.Volume }, nil},
+		{"crevice.blowby_area_mm2", "effective leak area past the rings", "mm²", mm * mm, 0, 10, false, 0, func(e *Engine) *float64 { return &e.Crevice.Leak }, nil},
 
-	{"timing.intake_closing_deg_atdc", "the chamber is sealed from here", "deg", deg, -360, 0, true, required, func(e *Engine) *float64 { return &e.Timing.IntakeClosing }, nil},
-	{"timing.exhaust_opening_deg_atdc", "to here", "deg", deg, 0, 360, true, required, func(e *Engine) *float64 { return &e.Timing.ExhaustOpening }, nil},
+		{"wall.factor", "multiplies the correlation", "", 1, 0, 10, false, 1, func(e *Engine) *float64 { return &e.Wall.Factor }, walled},
+		{"wall.head_k", "surface temperature", "K", 1, 200, 1000, false, 450, func(e *Engine) *float64 { return &e.Wall.Head }, walled},
+		{"wall.piston_k", "surface temperature", "K", 1, 200, 1000, false, 480, func(e *Engine) *float64 { return &e.Wall.Piston }, walled},
+		{"wall.liner_k", "surface temperature", "K", 1, 200, 1000, false, 420, func(e *Engine) *float64 { return &e.Wall.Liner }, walled},
 
-	{"breathing.intake_loss", "pressure lost over the dynamic head at mean piston speed", "", 1, 0, 1000, false, 40, func(e *Engine) *float64 { return &e.Breathing.IntakeLoss }, nil},
-	{"breathing.exhaust_loss", "the same on the way out", "", 1, 0, 1000, false, 40, func(e *Engine) *float64 { return &e.Breathing.ExhaustLoss }, nil},
-	{"breathing.charge_heating_k", "warming of the fresh charge on the way in", "K", 1, 0, 200, false, 20, func(e *Engine) *float64 { return &e.Breathing.Heating }, nil},
-
-	{"wall.factor", "multiplies the correlation", "", 1, 0, 10, false, 1, func(e *Engine) *float64 { return &e.Wall.Factor }, walled},
-	{"wall.head_k", "surface temperature", "K", 1, 200, 1000, false, 450, func(e *Engine) *float64 { return &e.Wall.Head }, walled},
-	{"wall.piston_k", "surface temperature", "K", 1, 200, 1000, false, 480, func(e *Engine) *float64 { return &e.Wall.Piston }, walled},
-	{"wall.liner_k", "surface temperature", "K", 1, 200, 1000, false, 420, func(e *Engine) *float64 { return &e.Wall.Liner }, walled},
-
-	{"burn.efficiency", "share of the fresh charge that ever burns", "", 1, 0, 1, true, 0.97, func(e *Engine) *float64 { return &e.Burn.Efficiency }, nil},
-	{"burn.development_deg", "spark to 10 % burned", "deg", deg, 0, 180, true, required, func(e *Engine) *float64 { return &e.Burn.Development }, angled},
-	{"burn.rapid_burn_deg", "10 to 90 % burned", "deg", deg, 0, 180, true, required, func(e *Engine) *float64 { return &e.Burn.Rapid }, angled},
-}, point("burn.base_", "where those two angles hold: ", func(e *Engine) *Operating { return &e.Burn.Base }, scaled),
+		{"burn.efficiency", "share of the fresh charge that ever burns", "", 1, 0, 1, true, 0.97, func(e *Engine) *float64 { return &e.Burn.Efficiency }, nil},
+		{"burn.octane", "octane number of the fuel, for knock", "", 1, 40, 130, false, 91, func(e *Engine) *float64 { return &e.Octane }, nil},
+		{"burn.plugs", "spark plugs, 1 or 2", "", 1, 1, 2, false, 1, func(e *Engine) *float64 { return &e.Burn.Plugs }, nil},
+		{"burn.plug_x_mm", "place of the (leading) plug on the head, from the cylinder axis", "mm", mm, -500, 500, false, 0, func(e *Engine) *float64 { return &e.Burn.PlugX }, nil},
+		{"burn.plug_y_mm", "", "mm", mm, -500, 500, false, 0, func(e *Engine) *float64 { return &e.Burn.PlugY }, nil},
+		{"burn.second_plug_x_mm", "place of the trailing plug", "mm", mm, -500, 500, false, required, func(e *Engine) *float64 { return &e.Burn.SecondX }, twin},
+		{"burn.second_plug_y_mm", "", "mm", mm, -500, 500, false, 0, func(e *Engine) *float64 { return &e.Burn.SecondY }, twin},
+		{"burn.development_deg", "spark to 10 % burned", "deg", deg, 0, 180, true, required, func(e *Engine) *float64 { return &e.Burn.Development }, angled},
+		{"burn.rapid_burn_deg", "10 to 90 % burned", "deg", deg, 0, 180, true, required, func(e *Engine) *float64 { return &e.Burn.Rapid }, angled},
+	}, point("burn.base_", "where those two angles hold: ", func(e *Engine) *Operating { return &e.Burn.Base }, scaled),
 	stage("burn.", "", 0, func(e *Engine) *Stage { return &e.Burn.First }, staged),
 	[]quantity{{"burn.second_share", "share of the charge burned by a second stage", "", 1, 0, 0.99, false, 0, func(e *Engine) *float64 { return &e.Burn.SecondShare }, staged}},
 	stage("burn.second_", "second stage: ", required, func(e *Engine) *Stage { return &e.Burn.Second }, double),
 	[]quantity{
-		{"friction.constant_bar", "A of FMEP = A + B pmax + C Sp + D Sp²", "bar", bar, 0, 10, false, 0.4, func(e *Engine) *float64 { return &e.Friction.Constant }, nil},
-		{"friction.per_peak_pressure", "B", "bar/bar", 1, 0, 0.1, false, 0.005, func(e *Engine) *float64 { return &e.Friction.Peak }, nil},
-		{"friction.per_piston_speed_bar_s_m", "C", "bar s/m", bar, 0, 1, false, 0.09, func(e *Engine) *float64 { return &e.Friction.Linear }, nil},
-		{"friction.per_piston_speed_squared_bar_s2_m2", "D", "bar s²/m²", bar, 0, 0.1, false, 0.0009, func(e *Engine) *float64 { return &e.Friction.Square }, nil},
+		{"friction.constant_bar", "A of FMEP = A + B pmax + C Sp + D Sp²", "bar", bar, 0, 10, false, 0.4, func(e *Engine) *float64 { return &e.Friction.ChenFlynn.Constant }, chen},
+		{"friction.per_peak_pressure", "B", "bar/bar", 1, 0, 0.1, false, 0.005, func(e *Engine) *float64 { return &e.Friction.ChenFlynn.Peak }, chen},
+		{"friction.per_piston_speed_bar_s_m", "C", "bar s/m", bar, 0, 1, false, 0.09, func(e *Engine) *float64 { return &e.Friction.ChenFlynn.Linear }, chen},
+		{"friction.per_piston_speed_squared_bar_s2_m2", "D", "bar s²/m²", bar, 0, 0.1, false, 0.0009, func(e *Engine) *float64 { return &e.Friction.ChenFlynn.Square }, chen},
 	}, point("point.", "", func(e *Engine) *Operating { return &e.Point }, nil))
 
 // point is the rows of an operating point.
@@ -115,8 +142,23 @@ func point(prefix, about string, at func(*Engine) *Operating, when func(*Engine)
 		{prefix + "map_kpa", about + "manifold absolute pressure", "kPa", kpa, 5, 500, false, required, func(e *Engine) *float64 { return &at(e).MAP }, when},
 		{prefix + "lambda", about + "relative air-fuel ratio", "", 1, 0.6, 2, false, 1, func(e *Engine) *float64 { return &at(e).Lambda }, when},
 		{prefix + "spark_deg_btdc", about + "spark advance", "deg", deg, -360, 360, false, required, func(e *Engine) *float64 { return &at(e).Spark }, when},
+		{prefix + "trailing_split_deg", about + "the trailing plug fires so much later", "deg", deg, -90, 90, false, 0, func(e *Engine) *float64 { return &at(e).Split },
+			func(e *Engine) bool { return twin(e) && (when == nil || when(e)) }},
 		{prefix + "intake_k", about + "temperature in the manifold", "K", 1, 230, 500, false, 300, func(e *Engine) *float64 { return &at(e).Intake }, when},
 		{prefix + "exhaust_kpa", about + "absolute pressure in the exhaust", "kPa", kpa, 20, 500, false, 101.325, func(e *Engine) *float64 { return &at(e).Exhaust }, when},
+	}
+}
+
+// valves is the rows of the valves of a port.
+func valves(prefix string, at func(*Engine) *Port) []quantity {
+	cam := func(e *Engine) bool { return len(at(e).TableAngle) == 0 && len(at(e).TableLift) == 0 }
+	return []quantity{
+		{prefix + "open_deg_atdc", "the valve leaves its seat; around the gas-exchange dead centre count on past the end of the cycle", "deg", deg, -1200, 1200, false, required, func(e *Engine) *float64 { return &at(e).Open }, cam},
+		{prefix + "close_deg_atdc", "it is back", "deg", deg, -1200, 1200, false, required, func(e *Engine) *float64 { return &at(e).Close }, cam},
+		{prefix + "peak_lift_mm", "greatest lift", "mm", mm, 0, 100, true, required, func(e *Engine) *float64 { return &at(e).Lift }, cam},
+		{prefix + "seat_mm", "inner seat diameter", "mm", mm, 0, 500, true, required, func(e *Engine) *float64 { return &at(e).Diameter }, nil},
+		{prefix + "valves", "equal valves in this port", "", 1, 1, 8, false, 1, func(e *Engine) *float64 { return &at(e).Count }, nil},
+		{prefix + "flow_factor", "multiplies the usual discharge coefficients", "", 1, 0, 1.4, true, 1, func(e *Engine) *float64 { return &at(e).Flow }, nil},
 	}
 }
 
@@ -164,6 +206,9 @@ func number(v float64) string { return fmt.Sprintf("%.12g", v) }
 // problems lists everything that is not allowed in e.
 func (e *Engine) problems() (all []*Problem) {
 	for _, w := range words {
+		if w.when != nil && !w.when(e) {
+			continue
+		}
 		v := *w.at(e)
 		if v == "" {
 			all = append(all, &Problem{w.key, `""`, "a text"})
@@ -186,6 +231,9 @@ func (e *Engine) problems() (all []*Problem) {
 		return append(all, &Problem{"geometry.rod_mm", number(g.Rod / mm),
 			"more than stroke_mm/2 + |pin_offset_mm| = " + number(least/mm) + " mm"})
 	}
+	if all = append(all, e.shape()...); len(all) > 0 {
+		return all
+	}
 	all = append(all, e.Point.problems("point.", e)...)
 	if scaled(e) {
 		all = append(all, e.Burn.Base.problems("burn.base_", e)...)
@@ -193,12 +241,68 @@ func (e *Engine) problems() (all []*Problem) {
 	return all
 }
 
+// shape lists what is wrong with counts, valves and plugs.
+func (e *Engine) shape() (all []*Problem) {
+	for _, c := range []struct {
+		key   string
+		value float64
+	}{{"intake.valves", e.Intake.Count}, {"exhaust.valves", e.Exhaust.Count}, {"burn.plugs", e.Burn.Plugs}} {
+		if c.value != math.Trunc(c.value) {
+			all = append(all, &Problem{c.key, number(c.value), "a whole number"})
+		}
+	}
+	c, err := e.Chamber()
+	if err != nil {
+		return append(all, &Problem{"geometry", err.Error(), "a chamber"})
+	}
+	strokes := c.Strokes()
+	period := strokes.Period()
+	for _, v := range []struct {
+		key  string
+		port *Port
+	}{{"intake", &e.Intake}, {"exhaust", &e.Exhaust}} {
+		if _, err := v.port.Valves(period); err != nil {
+			all = append(all, &Problem{v.key, "(" + err.Error() + ")", "valves that open, lift and close again within a cycle"})
+		}
+	}
+	if len(all) > 0 {
+		return all
+	}
+	intakeOpen, from := e.Intake.Event()
+	to, exhaustClose := e.Exhaust.Event()
+	bad := func(key string, at, low, high float64, why string) {
+		if !(at > low && at < high) {
+			all = append(all, &Problem{key, number(at / deg), fmt.Sprintf("%s: between %s and %s deg", why, number(low/deg), number(high/deg))})
+		}
+	}
+	bad("intake.close_deg_atdc", from, strokes.Start, 0, "the intake closes before firing dead centre")
+	bad("exhaust.open_deg_atdc", to, 0, strokes.End, "the exhaust opens after it")
+	bad("intake.open_deg_atdc", intakeOpen, to-period, from, "the intake opens after the exhaust")
+	bad("exhaust.close_deg_atdc", exhaustClose, to, from+period, "the exhaust closes before the intake")
+	for _, p := range []struct {
+		key  string
+		x, y float64
+	}{{"burn.plug_x_mm", e.Burn.PlugX, e.Burn.PlugY}, {"burn.second_plug_x_mm", e.Burn.SecondX, e.Burn.SecondY}} {
+		if r := math.Hypot(p.x, p.y); !(r <= e.Geometry.Bore/2) {
+			all = append(all, &Problem{p.key, number(p.x / mm), fmt.Sprintf("a plug within the bore: at most %s mm from the axis, not %s", number(e.Geometry.Bore/2/mm), number(r/mm))})
+		}
+	}
+	if twin(e) && e.Burn.PlugX == e.Burn.SecondX && e.Burn.PlugY == e.Burn.SecondY {
+		all = append(all, &Problem{"burn.second_plug_x_mm", number(e.Burn.SecondX / mm), "another place than the leading plug's"})
+	}
+	return all
+}
+
 // problems lists what is wrong with o beyond its ranges.
 func (o *Operating) problems(prefix string, e *Engine) []*Problem {
-	if at := -o.Spark; !(at > e.Timing.IntakeClosing && at < e.Timing.ExhaustOpening) {
-		return []*Problem{{prefix + "spark_deg_btdc", number(o.Spark / deg),
-			fmt.Sprintf("a spark between intake closing and exhaust opening, %s to %s deg before dead centre",
-				number(-e.Timing.ExhaustOpening/deg), number(-e.Timing.IntakeClosing/deg))}}
+	from, to := e.Sealed()
+	within := func(advance float64) bool { return -advance > from && -advance < to }
+	span := fmt.Sprintf("a spark between intake closing and exhaust opening, %s to %s deg before dead centre", number(-to/deg), number(-from/deg))
+	if !within(o.Spark) {
+		return []*Problem{{prefix + "spark_deg_btdc", number(o.Spark / deg), span}}
+	}
+	if twin(e) && !within(o.Spark-o.Split) {
+		return []*Problem{{prefix + "trailing_split_deg", number(o.Split / deg), span + ", of the trailing plug too"}}
 	}
 	return nil
 }
@@ -211,12 +315,18 @@ func (e *Engine) Check() error {
 	return nil
 }
 
+// bare is the rows of an operating point that stands alone.
+var bare = point("", "", func(e *Engine) *Operating { return &e.Point }, nil)
+
 // Check returns the first *Problem of running e at o, or nil. e itself must
 // be in order.
 func (o *Operating) Check(e *Engine) error {
 	trial := *e
 	trial.Point = *o
-	for _, q := range point("", "", func(e *Engine) *Operating { return &e.Point }, nil) {
+	for _, q := range bare {
+		if !q.applies(e) {
+			continue
+		}
 		if p := q.check(&trial); p != nil {
 			return p
 		}

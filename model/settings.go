@@ -1,7 +1,7 @@
 package model
 
-// Setting is one key of an engine file with its value, a string or a float64
-// in the unit of the key.
+// Setting is one key of an engine file with its value in the unit of the
+// key: a string, a float64 or a []float64.
 type Setting struct {
 	Key   string
 	Value any
@@ -11,7 +11,19 @@ type Setting struct {
 func (e *Engine) Settings() []Setting {
 	var all []Setting
 	for _, w := range words {
+		if w.when != nil && !w.when(e) {
+			continue
+		}
 		all = append(all, Setting{w.key, *w.at(e)})
+	}
+	for _, l := range lists {
+		if v := *l.at(e); len(v) > 0 {
+			inFile := make([]float64, len(v))
+			for k := range v {
+				inFile[k] = v[k] / l.scale
+			}
+			all = append(all, Setting{l.key, inFile})
+		}
 	}
 	for i := range quantities {
 		if q := &quantities[i]; q.applies(e) {
