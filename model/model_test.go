@@ -58,7 +58,7 @@ func TestFaults(t *testing.T) {
 		{"number for text", `fuel = "gasoline"`, `fuel = 7`, `fuel = 7: want a text in quotes`},
 		{"lambda zero", "\nlambda = 1.0", "\nlambda = 0.0", `point.lambda = 0: want 0.6 to 2`},
 		{"lambda NaN", "\nlambda = 1.0", "\nlambda = nan", `point.lambda = NaN: want 0.6 to 2`},
-		{"speed zero", "\nspeed_rpm = 2200.0", "\nspeed_rpm = 0", `point.speed_rpm = 0: want more than 0 and at most 30000 rpm`},
+		{"speed zero", "\nspeed_rpm = 2200.0", "\nspeed_rpm = 0", `point.speed_rpm = 0: want 20 to 30000 rpm`},
 		{"spark after exhaust", "\nspark_deg_btdc = 22.0", "\nspark_deg_btdc = -140", `point.spark_deg_btdc = -140: want a spark between intake closing and exhaust opening, -130 to 135 deg before dead centre`},
 		{"key of another law", "development_deg", "delay_deg", `burn.delay_deg = 18: want no such key with burn.law = "scaled"`},
 		{"not TOML", "[geometry]", "[geometry", `x.toml:6:10: `},

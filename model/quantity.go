@@ -138,7 +138,7 @@ var quantities = slices.Concat([]quantity{
 // point is the rows of an operating point.
 func point(prefix, about string, at func(*Engine) *Operating, when func(*Engine) bool) []quantity {
 	return []quantity{
-		{prefix + "speed_rpm", about + "shaft speed", "rpm", rpm, 0, 30000, true, required, func(e *Engine) *float64 { return &at(e).Speed }, when},
+		{prefix + "speed_rpm", about + "shaft speed", "rpm", rpm, 20, 30000, false, required, func(e *Engine) *float64 { return &at(e).Speed }, when},
 		{prefix + "map_kpa", about + "manifold absolute pressure", "kPa", kpa, 5, 500, false, required, func(e *Engine) *float64 { return &at(e).MAP }, when},
 		{prefix + "lambda", about + "relative air-fuel ratio", "", 1, 0.6, 2, false, 1, func(e *Engine) *float64 { return &at(e).Lambda }, when},
 		{prefix + "spark_deg_btdc", about + "spark advance", "deg", deg, -360, 360, false, required, func(e *Engine) *float64 { return &at(e).Spark }, when},

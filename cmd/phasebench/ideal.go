@@ -274,7 +274,7 @@ func (c *idealFlags) show(cmd *cobra.Command, name string, cycle *ideal.Cycle, e
 	for i, s := range cycle.States {
 		marks = append(marks, chart.Mark{X: s.V, Y: s.P / 1e5, Text: fmt.Sprintf("%d: %.0f K", i+1, s.T)})
 	}
-	picture := chart.Lines("Ideal "+name+" cycle", chart.Axis{Title: "specific volume [m³/kg]", Log: true},
+	picture := chart.Lines("Ideal cycle: "+name, chart.Axis{Title: "specific volume [m³/kg]", Log: true},
 		chart.Axis{Title: "pressure [bar]", Log: true}, []chart.Curve{curve}, marks)
 	return c.answer(cmd, name, cycle, cycle.Table(), picture)
 }
