@@ -10,77 +10,138 @@ import (
 	"phasebench/wiebe"
 )
 
-const (
-	// compression is the polytropic exponent that carries the charge from
-	// intake closing to the spark where a burn law looks at it (common
-	// practice, no source).
-	compression = 1.32
+// compression is the polytropic exponent that carries the charge from intake
+// closing to the spark where a burn law looks ahead (common practice, no
+// source).
+const compression = 1.32
 
-	// MinFlame is the laminar flame speed [m/s] below which a spark lights
-	// nothing (our own choice: a sixth of the stoichiometric speed; it puts
-	// the lean limit of gasoline near lambda 1.8).
-	MinFlame = 0.12
-)
-
-// flame is the laminar flame speed [m/s] and the kinematic viscosity [m²/s] of
-// charge ch, compressed without burning to theta.
-func (s *Solver) flame(op *model.Operating, ch *charge, theta float64) (speed, viscosity float64) {
-	f, b := &s.air.a, &s.air.b
-	vol, _ := s.chamber.Volume(theta)
-	r := s.air.sealed / vol
-	p, t := ch.p*math.Pow(r, compression), ch.t*math.Pow(r, compression-1)
-	s.air.fresh.Props(t, p, f)
-	s.air.burned.Props(t, p, b)
-	wet := ch.residual * b.V / ((1-ch.residual)*f.V + ch.residual*b.V) // by mole
-	return s.laminar.Speed(1/op.Lambda, t, p, wet), wall.Viscosity(t) * f.V
+// charge is what the chamber holds at intake closing.
+type charge struct {
+	p, t     float64 // [Pa], [K]
+	volume   float64 // [m³]
+	residual float64 // burned mass fraction [-]
 }
 
-// climate is what a burn law sees of charge ch.
+// flame returns the laminar flame speed [m/s] and the kinematic viscosity
+// [m²/s] of charge ch, compressed without burning to theta.
+func (s *Solver) flame(op *model.Operating, ch *charge, theta float64) (speed, viscosity float64) {
+	vol, _ := s.chamber.Volume(theta)
+	r := ch.volume / vol
+	p, t := ch.p*math.Pow(r, compression), ch.t*math.Pow(r, compression-1)
+	return s.laminarAt(op, ch.residual, t, p), wall.Viscosity(t) * s.gas.f.V
+}
+
+// laminarAt is the laminar flame speed [m/s] at t [K], p [Pa] with residual
+// mass fraction residual; s.gas is left at that state.
+func (s *Solver) laminarAt(op *model.Operating, residual, t, p float64) float64 {
+	f, b := &s.gas.f, &s.gas.g
+	s.gas.fresh.Props(t, p, f)
+	s.gas.burned.Props(t, p, b)
+	wet := residual * b.V / ((1-residual)*f.V + residual*b.V) // by mole
+	return s.laminar.Speed(1/op.Lambda, t, p, wet)
+}
+
+// climate is what a scaled burn sees of charge ch.
 func (s *Solver) climate(op *model.Operating, ch *charge) wiebe.Climate {
 	speed, viscosity := s.flame(op, ch, 0)
 	return wiebe.Climate{Speed: op.Speed, Viscosity: viscosity, Flame: speed}
 }
 
-// burn places the burn of charge ch at op in s.closed; it tells whether the
-// spark lights the charge.
-func (s *Solver) burn(op *model.Operating, ch *charge) (lit bool, err error) {
+// ignition is how a charge burns.
+type ignition struct {
+	lit   bool
+	why   string  // not lit: the reason
+	start float64 // where the two zones begin [rad]
+}
+
+// ignite decides how charge ch burns at op and prepares s.two for it.
+func (s *Solver) ignite(op *model.Operating, ch *charge) (ignition, error) {
 	b := &s.engine.Burn
-	start := -op.Spark
-	s.closed.Burn = s.closed.Burn[:0]
+	two := &s.two
+	sparks := [mostPlugs]float64{-op.Spark, -op.Spark + op.Split}
+	two.lit = sparks
+	two.share = b.Efficiency
+	two.burn, two.fronts = two.burn[:0], nil
+
+	// A spark that comes after the exhaust has opened lights nothing, nor does
+	// one in a charge whose flame is too slow.
+	first := sparks[0]
+	if s.plugs == 2 {
+		first = math.Min(sparks[0], sparks[1])
+	}
+	if b.Law == model.BurnScaled || b.Law == model.BurnFlame {
+		speed, viscosity := s.flame(op, ch, first)
+		top, _ := s.flame(op, ch, 0)
+		vol, _ := s.chamber.Volume(first)
+		u := s.flames.Intensity * s.chamber.MeanSpeed(op.Speed)
+		if lit, why := flame.Lights(math.Min(speed, top), u, vol/s.bore, viscosity); !lit {
+			return ignition{why: why}, nil
+		}
+	}
+	if b.Law == model.BurnFlame && !s.calibrating {
+		two.fronts, two.flames = s.fronts, s.flames
+		return ignition{lit: true, start: first}, nil
+	}
+
+	for k := range s.plugs {
+		if err := s.place(op, ch, sparks[k], s.shares[k]); err != nil {
+			return ignition{}, err
+		}
+		if len(two.burn) == 0 {
+			return ignition{why: flame.TooLean}, nil
+		}
+	}
+	if err := two.burn.Check(); err != nil {
+		return ignition{}, err
+	}
+	start := two.burn.Angle(kernel)
+	if !(start < s.to-1e-3) {
+		return ignition{why: "too late: the exhaust opens first"}, nil
+	}
+	return ignition{lit: true, start: start}, nil
+}
+
+// place appends to s.two.burn the burn of one plug that fires at spark [rad]
+// and burns share of the charge; nothing if the flame does not develop.
+func (s *Solver) place(op *model.Operating, ch *charge, spark, share float64) error {
+	b := &s.engine.Burn
+	put := func(st wiebe.Stage, share float64) {
+		s.two.burn = append(s.two.burn, wiebe.Part{Share: share, Stage: st})
+	}
 	if b.Law == model.BurnWiebe {
-		place := func(st *model.Stage, share float64) {
-			s.closed.Burn = append(s.closed.Burn, wiebe.Part{Share: share,
-				Stage: wiebe.Stage{Start: start + st.Delay, Span: st.Span, A: st.A, M: st.M}})
+		stage := func(st *model.Stage) wiebe.Stage {
+			return wiebe.Stage{Start: spark + st.Delay, Span: st.Span, A: st.A, M: st.M}
 		}
-		place(&b.First, 1-b.SecondShare)
+		put(stage(&b.First), share*(1-b.SecondShare))
 		if b.SecondShare > 0 {
-			place(&b.Second, b.SecondShare)
+			put(stage(&b.Second), share*b.SecondShare)
 		}
-		return true, s.closed.Burn.Check()
+		return nil
 	}
 	development, rapid := b.Development, b.Rapid
 	if b.Law == model.BurnScaled && !s.calibrating {
-		flame := func(theta float64) float64 { v, _ := s.flame(op, ch, theta); return v }
 		climate := s.climate(op, ch)
-		if !(climate.Flame >= MinFlame && flame(start) >= MinFlame) {
-			return false, nil
-		}
-		development = s.base.Development(climate, start, s.engine.Timing.ExhaustOpening, flame)
+		development = s.base.Development(climate, spark, s.to, func(theta float64) float64 {
+			v, _ := s.flame(op, ch, theta)
+			return v
+		})
 		if math.IsNaN(development) { // the exhaust opens first
-			return false, nil
+			s.two.burn = s.two.burn[:0]
+			return nil
 		}
 		rapid = s.base.RapidBurn(climate)
 	}
-	stage, err := wiebe.FromAngles(start, development, rapid)
-	s.closed.Burn = append(s.closed.Burn, wiebe.Part{Share: 1, Stage: stage})
-	return true, err
+	stage, err := wiebe.FromAngles(spark, development, rapid)
+	put(stage, share)
+	return err
 }
 
-// calibrate runs the base point of a scaled burn with its angles as they are,
-// and keeps the climate found there.
+// calibrate runs the base point of a scaled burn or of flames with its two
+// angles as they are. It keeps the climate found there, and makes flames have
+// the same angles.
 func (s *Solver) calibrate() error {
 	b := &s.engine.Burn
-	if b.Law != model.BurnScaled {
+	if b.Law != model.BurnScaled && b.Law != model.BurnFlame {
 		return nil
 	}
 	laminar, err := flame.ForFuel(s.engine.Fuel)
@@ -89,17 +150,55 @@ func (s *Solver) calibrate() error {
 	}
 	s.laminar = laminar
 	s.calibrating = true
-	defer func() { s.calibrating = false }()
-	ch, _, err := s.settle(&b.Base)
+	carry, ign, err := s.settle(&b.Base)
+	s.calibrating = false
 	if err != nil {
 		return err
 	}
-	s.base = wiebe.Base{Climate: s.climate(&b.Base, &ch), Rapid: b.Rapid}
-	top := s.base.Climate.Flame
-	if top < MinFlame {
-		return fmt.Errorf("solve: at the base point of the burn no spark lights the charge: its laminar flame speed is %.3g m/s, want at least %g", top, MinFlame)
+	if !ign.lit {
+		return fmt.Errorf("solve: at the base point of the burn the spark lights nothing: the charge is %s", ign.why)
 	}
-	flame := func(theta float64) float64 { v, _ := s.flame(&b.Base, &ch, theta); return v }
-	s.base.Growth = wiebe.Grown(-b.Base.Spark, b.Development-b.Base.Spark, top, flame)
+	ch := s.charge(&carry)
+	s.base = wiebe.Base{Climate: s.climate(&b.Base, &ch), Rapid: b.Rapid}
+	s.base.Growth = wiebe.Grown(-b.Base.Spark, b.Development-b.Base.Spark, s.base.Climate.Flame,
+		func(theta float64) float64 { v, _ := s.flame(&b.Base, &ch, theta); return v })
+	if b.Law == model.BurnFlame {
+		return s.tune(&carry)
+	}
 	return nil
+}
+
+// tune finds the two factors of flames with which the sealed part of the base
+// point has the burn angles that were given.
+func (s *Solver) tune(carry *cycleState) error {
+	b := &s.engine.Burn
+	for range 60 {
+		ch := s.charge(carry)
+		ign, err := s.ignite(&b.Base, &ch)
+		if err != nil {
+			return err
+		}
+		if !ign.lit {
+			break
+		}
+		y := s.begin(carry)
+		if err := s.sealed(y, ign); err != nil {
+			return err
+		}
+		slow := (s.reached[0] + b.Base.Spark) / b.Development // > 1: develops too slowly
+		long := (s.reached[2] - s.reached[0]) / b.Rapid
+		if math.Abs(slow-1) < 1e-4 && math.Abs(long-1) < 1e-4 {
+			return nil
+		}
+		if math.IsNaN(slow) || math.IsNaN(long) { // not burned by exhaust opening
+			s.flames.Speedup *= 1.5
+			continue
+		}
+		s.flames.Speedup *= math.Pow(long, 1.2)
+		s.flames.Transition *= math.Pow(slow, -2)
+		if !(s.flames.Transition < 100 && s.flames.Speedup < 100 && s.flames.Speedup > 1e-3) {
+			break
+		}
+	}
+	return fmt.Errorf("solve: no flame develops in %.3g deg and burns in %.3g deg at the base point", b.Development*180/math.Pi, b.Rapid*180/math.Pi)
 }

@@ -4,23 +4,31 @@ import (
 	"math"
 
 	"phasebench/model"
+	"phasebench/solve/ode"
 )
 
 // Cycle is one solved cycle: samples over the whole of it and the numbers
 // that sum it up. The slices belong to the Cycle; Solver.Run uses them again.
 type Cycle struct {
 	Operating model.Operating
-	Lit       bool // the spark set the charge on fire
-	Begin     int  // Theta[Begin:End] are the samples of the sealed part
+	Lit       bool   // the spark set the charge on fire
+	Unlit     string // why not
+	Begin     int    // Theta[Begin:End] are the samples of the sealed part
 	End       int
 
 	Theta    []float64 // [rad], from the start to the end of the cycle
 	Volume   []float64 // [m³]
 	Pressure []float64 // [Pa]
-	Temp     []float64 // mean gas temperature [K]; NaN while a valve is open
-	Burned   []float64 // burned fraction of the fresh charge that burns [-]
-	Release  []float64 // heat-release rate, fuel burned times its heating value [J/rad]
-	WallHeat []float64 // given to the walls since intake closing [J]; NaN while a valve is open
+	Temp     []float64 // mean gas temperature [K]
+	Unburned []float64 // temperature of the unburned zone [K]; NaN without one
+	Hot      []float64 // temperature of the burned zone [K]; NaN without one
+	Mass     []float64 // in the chamber [kg]
+	Intake   []float64 // flow through the intake valves into the chamber [kg/rad]
+	Exhaust  []float64 // flow through the exhaust valves out of it [kg/rad]
+	Residual []float64 // burned mass fraction of what is in the chamber [-]
+	Burned   []float64 // burned fraction of the charge that burns [-]
+	Release  []float64 // heat-release rate: fuel burned times its heating value [J/rad]
+	WallHeat []float64 // given to the walls since intake closing [J]
 	Motored  []float64 // pressure of the same charge without a spark [Pa]; empty unless asked for
 
 	Indicators
@@ -45,16 +53,32 @@ type Indicators struct {
 	Power  float64 // at the brake [W]
 
 	Efficiency float64 // gross indicated work over fuel energy [-]
-	HeatLoss   float64 // wall heat of the sealed part over fuel energy [-]
-	Residual   float64 // burned gas over charge at intake closing, by mass [-]
+	HeatLoss   float64 // wall heat of the whole cycle over fuel energy [-]
+	Residuals  float64 // burned gas over charge at intake closing, by mass [-]
 	Volumetric float64 // air taken in over air that would fill the swept volume at manifold pressure and temperature [-]
 	Airflow    float64 // [kg/s]
-	FuelHeat   float64 // fuel energy of the fresh charge, lower heating value [J]
+	FuelHeat   float64 // fuel energy taken in, lower heating value [J]
 	Charge     float64 // mass at intake closing [kg]
-	PeakTemp   float64 // greatest mean gas temperature [K]
+	Blowby     float64 // mass past the rings over charge [-]
 
-	EnergyResidual float64 // |ΔU + W + Q| of the sealed part over the greater of fuel energy and compression work [-]
-	MassResidual   float64 // |mass exhausted − mass taken in| over charge [-]
+	PeakTemp     float64 // greatest mean gas temperature [K]
+	PeakUnburned float64 // greatest temperature of the unburned zone [K]
+	PeakBurned   float64 // greatest temperature of the burned zone [K]
+
+	KnockIntegral  float64 // autoignition integral until 98 % are burned [-]; 1 is knock
+	KnockOnset     float64 // [rad]
+	KnockUnburned  float64 // unburned fraction of the charge at onset [-]
+	KnockIntensity float64 // see knock.Intensity [Pa]
+
+	EnergyResidual float64 // |ΔU + W + Q − H| of the cycle over the greater of fuel energy and p·V at intake closing [-]
+	MassResidual   float64 // |Δm − in + out + blow-by| of the cycle over charge, the crevice included [-]
+	PeriodicChange float64 // greatest relative change of mass, temperature and composition from this cycle to the next [-]
+}
+
+// columns lists the slices of samples.
+func (c *Cycle) columns() []*[]float64 {
+	return []*[]float64{&c.Theta, &c.Volume, &c.Pressure, &c.Temp, &c.Unburned, &c.Hot, &c.Mass, &c.Intake, &c.Exhaust,
+		&c.Residual, &c.Burned, &c.Release, &c.WallHeat}
 }
 
 // resize gives every slice the length n.
@@ -62,8 +86,9 @@ func (c *Cycle) resize(n int) {
 	if len(c.Theta) == n {
 		return
 	}
-	all := make([]float64, 7*n)
-	for i, s := range []*[]float64{&c.Theta, &c.Volume, &c.Pressure, &c.Temp, &c.Burned, &c.Release, &c.WallHeat} {
+	columns := c.columns()
+	all := make([]float64, len(columns)*n)
+	for i, s := range columns {
 		*s = all[i*n : (i+1)*n : (i+1)*n]
 	}
 	c.Motored = nil
@@ -72,5 +97,106 @@ func (c *Cycle) resize(n int) {
 // blank makes every indicator NaN.
 func (i *Indicators) blank() {
 	n := math.NaN()
-	*i = Indicators{n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n}
+	*i = Indicators{n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n}
+}
+
+// sampler stores the samples of a Cycle as the steps pass them. The cycle is
+// solved from one intake closing to the next, its samples run from the
+// gas-exchange dead centre: next counts on past the last and begins again.
+type sampler struct {
+	cycle   *Cycle // nil: none wanted
+	first   int    // sample from which the solution starts
+	next    int    // samples stored
+	motored bool
+	scale   float64 // fuel energy per mass of fresh charge [J/kg]
+	y       [max(nOne, nTwo)]float64
+	dy      [max(nOne, nTwo)]float64
+}
+
+// begin lays the grid of dst.
+func (k *sampler) begin(dst *Cycle, s *Solver) {
+	n := int(math.Round(s.strokes.Period()/s.set.Step)) + 1
+	dst.resize(n)
+	dst.Begin, dst.End = n, 0
+	for i := range dst.Theta {
+		theta := s.strokes.Start + s.strokes.Period()*float64(i)/float64(n-1)
+		dst.Theta[i] = theta
+		dst.Volume[i], _ = s.chamber.Volume(theta)
+		if theta >= s.from && theta <= s.to {
+			dst.Begin = min(dst.Begin, i)
+			dst.End = i + 1
+		}
+	}
+	stoich := s.lambda * s.fuel.StoichAirFuel
+	*k = sampler{cycle: dst, first: dst.Begin, scale: s.fuel.LHV / (1 + stoich)}
+}
+
+// take stores the samples within st.
+func (k *sampler) take(st *ode.Step, s *Solver) {
+	c := k.cycle
+	if c == nil {
+		return
+	}
+	n := len(c.Theta)
+	for ; k.next < n; k.next++ {
+		i, theta := k.first+k.next, 0.
+		if i < n {
+			theta = c.Theta[i]
+		} else {
+			i -= n
+			theta = c.Theta[i] + s.strokes.Period()
+		}
+		if theta > st.To() {
+			return
+		}
+		if s.inTwo {
+			y, dy := k.y[:nTwo], k.dy[:nTwo]
+			st.At(theta, y)
+			st.Slope(theta, dy)
+			k.two(c, i, theta, y, s)
+		} else {
+			y, dy := k.y[:nOne], k.dy[:nOne]
+			st.At(theta, y)
+			st.Slope(theta, dy)
+			k.one(c, i, y, dy)
+		}
+	}
+}
+
+func (k *sampler) one(c *Cycle, i int, y, dy []float64) {
+	if k.motored {
+		c.Motored[i] = y[oneP]
+		return
+	}
+	c.Pressure[i], c.Temp[i], c.Mass[i], c.Residual[i] = y[oneP], y[oneT], y[oneM], y[oneB]
+	c.Unburned[i], c.Hot[i] = math.NaN(), math.NaN()
+	if i >= c.Begin && i < c.End { // before the two zones begin
+		c.Unburned[i] = y[oneT]
+	}
+	c.Intake[i], c.Exhaust[i], c.WallHeat[i] = dy[oneIn], dy[oneOut], y[oneHeat]
+	c.Burned[i], c.Release[i] = 0, 0
+	if i >= c.End && c.End > 0 {
+		c.Burned[i] = c.Burned[c.End-1]
+	}
+}
+
+func (k *sampler) two(c *Cycle, i int, theta float64, y []float64, s *Solver) {
+	two := &s.two
+	m := y[twoMu] + y[twoMb]
+	c.Pressure[i], c.Unburned[i], c.Hot[i], c.Mass[i] = y[twoP], y[twoTu], y[twoTb], m
+	c.Temp[i] = (y[twoMu]*y[twoTu] + y[twoMb]*y[twoTb]) / m
+	c.Residual[i] = (y[twoMb] + two.residual*y[twoMu]) / m
+	c.Intake[i], c.Exhaust[i], c.WallHeat[i] = 0, 0, y[twoHeat]
+	two.Derive(s.slope2, theta, y)
+	x, dx := 0., 0.
+	if len(two.fronts) > 0 {
+		for f := range mostPlugs {
+			x += y[twoFront+f] / two.total
+			dx += s.slope2[twoFront+f] / two.total
+		}
+	} else {
+		x, dx = two.burn.At(theta)
+	}
+	c.Burned[i] = math.Min(x, 1)
+	c.Release[i] = y[twoMu] * two.share * dx / math.Max(1-two.share*math.Min(x, 1), 1e-12) * (1 - two.residual) * k.scale
 }

@@ -4,173 +4,103 @@ import (
 	"math"
 
 	"phasebench/model"
-	"phasebench/solve/ode"
+	"phasebench/model/friction"
+	"phasebench/model/gas"
+	"phasebench/model/knock"
 )
 
-// indicate fills the indicators of dst from the sealed part that just ended
-// in s.y.
-func (s *Solver) indicate(op *model.Operating, ch *charge, dst *Cycle) error {
-	c, t := &s.closed, &s.engine.Timing
-	i := &dst.Indicators
+// indicate fills the indicators of dst from the cycle that just turned x into
+// g; its sums are in s.y1.
+func (s *Solver) indicate(op *model.Operating, x, g *cycleState, dst *Cycle) {
+	i, y := &dst.Indicators, s.y1
 	i.blank()
 	swept, period := s.chamber.Swept(), s.strokes.Period()
 
 	i.LPP, i.Peak = s.peakAt, s.peak
 	if dst.Lit {
-		i.CA10, i.CA50, i.CA90 = c.Burn.Angle(0.1), c.Burn.Angle(0.5), c.Burn.Angle(0.9)
+		i.CA10, i.CA50, i.CA90 = s.reached[0], s.reached[1], s.reached[2]
+		if len(s.two.fronts) == 0 {
+			i.CA10, i.CA50, i.CA90 = s.two.burn.Angle(0.1), s.two.burn.Angle(0.5), s.two.burn.Angle(0.9)
+		}
 		i.Development, i.Rapid = i.CA10+op.Spark, i.CA90-i.CA10
 	}
 
-	net := s.y[Work]
-	gross := net
-	if s.workAt[1] != 0 { // the exhaust opens after the greatest volume
-		gross = s.workAt[1]
-	} else {
-		gross += s.openWork(t.ExhaustOpening, s.strokes.Exhaust)
+	net := y[oneWork]
+	gross := s.workAt[1] - s.workAt[0]
+	if s.markAt[0] > s.markAt[1] { // the greatest volume before firing is passed last
+		gross += net
 	}
-	if t.IntakeClosing < s.strokes.Compression {
-		gross -= s.workAt[0]
-	} else {
-		gross += s.openWork(s.strokes.Compression, t.IntakeClosing)
-	}
-	net += s.openWork(s.strokes.Start, s.strokes.Start+crossover) +
-		s.openWork(s.strokes.Start+crossover, t.IntakeClosing) +
-		s.openWork(t.ExhaustOpening, math.Max(s.strokes.Exhaust, t.ExhaustOpening)) +
-		s.openWork(math.Max(s.strokes.Exhaust, t.ExhaustOpening), s.strokes.End-crossover) +
-		s.openWork(s.strokes.End-crossover, s.strokes.End)
 	i.IMEPGross, i.IMEPNet = gross/swept, net/swept
 	i.PMEP = i.IMEPNet - i.IMEPGross
-	i.FMEP = s.engine.Friction.FMEP(i.Peak, s.chamber.MeanSpeed(op.Speed))
+	i.FMEP = s.friction.MEP(&friction.Conditions{Peak: i.Peak, Speed: s.chamber.MeanSpeed(op.Speed), Omega: op.Speed,
+		Intake: op.MAP, Ambient: 101325})
 	i.BMEP = i.IMEPNet - i.FMEP
 	i.Torque = i.BMEP * swept / period
 	i.Power = i.Torque * op.Speed
 
 	stoich := op.Lambda * s.fuel.StoichAirFuel
-	taken := ch.mass - ch.kept
+	taken := y[oneIn]
 	air := taken * stoich / (1 + stoich)
-	s.air.fresh.Props(op.Intake, op.MAP, &s.air.a)
-	charge := s.air.a.V * (1 + stoich) / stoich // of the fresh charge, per kg of air
+	var in gas.Props
+	s.gas.fresh.Props(op.Intake, op.MAP, &in)
 	i.FuelHeat = taken / (1 + stoich) * s.fuel.LHV
 	i.Efficiency = gross / i.FuelHeat
-	i.HeatLoss = s.y[WallHeat] / i.FuelHeat
-	i.Residual = ch.residual
-	i.Volumetric = air * charge / swept
+	i.HeatLoss = y[oneHeat] / i.FuelHeat
+	i.Residuals = x[carryB]
+	i.Volumetric = taken * in.V / swept
 	i.Airflow = air * op.Speed / period
-	i.Charge = ch.mass
-	i.PeakTemp = ch.t
+	i.Charge = x[carryM]
+	i.Blowby = y[oneLeak] / i.Charge
+	i.PeakTemp = x[carryT]
 	for k := dst.Begin; k < dst.End; k++ {
 		i.PeakTemp = math.Max(i.PeakTemp, dst.Temp[k])
 	}
-
-	before := c.Energy(t.IntakeClosing, ch.p, ch.t)
-	after := c.Energy(t.ExhaustOpening, s.y[Pressure], s.y[Temp])
-	total := math.Max(i.FuelHeat, ch.p*s.air.sealed)
-	i.EnergyResidual = math.Abs(after-before+s.y[Work]+s.y[WallHeat]) / total
-
-	y, _ := c.burned(t.ExhaustOpening)
-	left, err := s.air.empty(s.y[Pressure], s.y[Temp], y)
-	if err != nil {
-		return err
-	}
-	i.MassResidual = math.Abs((ch.mass-left.mass)-taken) / ch.mass
-	return nil
-}
-
-// openWork is ∫p dV from a to b [rad] while a valve is open [J]; 0 if b <= a.
-func (s *Solver) openWork(a, b float64) (w float64) {
-	if !(b > a) {
-		return 0
-	}
-	for k, x := range s.nodes {
-		theta := a + (b-a)*x
-		_, dv := s.chamber.Volume(theta)
-		w += s.weights[k] * (b - a) * s.openPressure(theta) * dv
-	}
-	return w
-}
-
-// openPressure is the pressure while a valve is open, s.y being the state at
-// exhaust opening.
-func (s *Solver) openPressure(theta float64) float64 {
-	return s.air.pressure(theta, s.strokes.Start, s.strokes.End, s.engine.Timing.ExhaustOpening,
-		math.Max(s.strokes.Exhaust, s.engine.Timing.ExhaustOpening), s.y[Pressure])
-}
-
-// openPart fills the samples outside the sealed part.
-func (s *Solver) openPart(dst *Cycle) {
-	last := 0.
-	if dst.End > dst.Begin {
-		last = dst.Burned[dst.End-1]
-	}
-	for k, theta := range dst.Theta {
-		if k >= dst.Begin && k < dst.End {
-			continue
+	if dst.Lit {
+		i.PeakUnburned, i.PeakBurned = x[carryT], 0
+		for k := dst.Begin; k < dst.End; k++ {
+			if dst.Burned[k] < lastBurned {
+				i.PeakUnburned = math.Max(i.PeakUnburned, dst.Unburned[k])
+			}
+			if !math.IsNaN(dst.Hot[k]) {
+				i.PeakBurned = math.Max(i.PeakBurned, dst.Hot[k])
+			}
 		}
-		dst.Pressure[k] = s.openPressure(theta)
-		dst.Temp[k], dst.WallHeat[k], dst.Release[k] = math.NaN(), math.NaN(), 0
-		dst.Burned[k] = 0
-		if k >= dst.End {
-			dst.Burned[k] = last
+		i.KnockIntegral, i.KnockOnset = s.integral, s.onset
+		i.KnockUnburned, i.KnockIntensity = 0, 0
+		if !math.IsNaN(s.onset) {
+			i.KnockUnburned = s.onsetMass / i.Charge
+			heat := (1 - s.two.residual) * s.fuel.LHV / (1 + stoich)
+			i.KnockIntensity = knock.Intensity(s.onsetMass, heat, s.onsetVolume, 1.25)
 		}
 	}
+
+	// The crevice keeps its gas at one temperature: its mass follows from p.
+	ch, next := s.charge(x), s.charge(g)
+	before := x[carryM] * s.energy(&ch)
+	after := g[carryM] * s.energy(&next)
+	total := math.Max(i.FuelHeat, ch.p*ch.volume)
+	i.EnergyResidual = math.Abs(after-before+y[oneWork]+y[oneHeat]+y[oneRing]-y[oneFlow]) / total
+	perPressure, _ := s.one.ring(ch.p)
+	i.MassResidual = math.Abs(g[carryM]-x[carryM]+perPressure*(next.p-ch.p)-y[oneIn]+y[oneOut]+y[oneLeak]) / i.Charge
+	i.PeriodicChange = change(x, g)
 }
 
-// motor runs charge ch once more without a spark into dst.Motored; outside
-// the sealed part it repeats the pressure of the fired cycle.
-func (s *Solver) motor(op *model.Operating, ch *charge, dst *Cycle) error {
+// energy is the specific internal energy of ch [J/kg].
+func (s *Solver) energy(ch *charge) float64 {
+	var mix state
+	s.gas.at(ch.t, ch.p, ch.residual, &mix)
+	return mix.u(ch.p)
+}
+
+// motor runs the sealed part from x once more without a spark into
+// dst.Motored; outside it repeats the pressure of the fired cycle.
+func (s *Solver) motor(x *cycleState, dst *Cycle) error {
 	if len(dst.Motored) != len(dst.Theta) {
 		dst.Motored = make([]float64, len(dst.Theta))
 	}
 	copy(dst.Motored, dst.Pressure)
-	s.sampler = sampler{cycle: dst, next: dst.Begin, motored: true}
-	err := s.seal(op, ch, false)
+	s.sampler = sampler{cycle: dst, first: dst.Begin, motored: true}
+	err := s.sealed(s.begin(x), ignition{})
 	s.sampler.cycle = nil
 	return err
-}
-
-// sampler stores the samples of a Cycle as the steps pass them.
-type sampler struct {
-	cycle   *Cycle // nil: none wanted
-	next    int
-	motored bool
-	scale   float64 // fuel energy that the burn sets free [J]
-	y       [nUnknowns]float64
-}
-
-// begin lays the grid of dst.
-func (k *sampler) begin(dst *Cycle, s *Solver) {
-	n := int(math.Round(s.strokes.Period()/s.set.Step)) + 1
-	dst.resize(n)
-	dst.Begin, dst.End = n, 0
-	for i := range dst.Theta {
-		theta := s.strokes.Start + s.strokes.Period()*float64(i)/float64(n-1)
-		dst.Theta[i] = theta
-		dst.Volume[i], _ = s.chamber.Volume(theta)
-		if theta >= s.engine.Timing.IntakeClosing && theta <= s.engine.Timing.ExhaustOpening {
-			dst.Begin = min(dst.Begin, i)
-			dst.End = i + 1
-		}
-	}
-	stoich := s.lambda * s.fuel.StoichAirFuel
-	*k = sampler{cycle: dst, next: dst.Begin, scale: s.fuel.LHV / (1 + stoich)}
-}
-
-// take stores the samples within st.
-func (k *sampler) take(st *ode.Step, c *Closed) {
-	if k.cycle == nil {
-		return
-	}
-	for ; k.next < k.cycle.End && k.cycle.Theta[k.next] <= st.To(); k.next++ {
-		i, theta := k.next, k.cycle.Theta[k.next]
-		st.At(theta, k.y[:])
-		if k.motored {
-			k.cycle.Motored[i] = k.y[Pressure]
-			continue
-		}
-		k.cycle.Pressure[i], k.cycle.Temp[i], k.cycle.WallHeat[i] = k.y[Pressure], k.y[Temp], k.y[WallHeat]
-		x, _ := c.Burn.At(theta)
-		_, db := c.burned(theta)
-		k.cycle.Burned[i] = x
-		k.cycle.Release[i] = db * c.Mass * k.scale
-	}
 }

@@ -4,20 +4,24 @@ import (
 	"errors"
 	"fmt"
 	"math"
-
-	"gonum.org/v1/gonum/integrate/quad"
+	"slices"
 
 	"phasebench/model"
 	"phasebench/model/chamber"
 	"phasebench/model/flame"
+	"phasebench/model/friction"
 	"phasebench/model/gas"
+	"phasebench/model/knock"
 	"phasebench/model/wall"
 	"phasebench/solve/ode"
 	"phasebench/wiebe"
 )
 
-// ErrNotPeriodic is wrapped when repeated cycles do not approach each other.
-var ErrNotPeriodic = errors.New("the cycle does not become periodic")
+// Errors of a point that is in order but at which no engine runs.
+var (
+	ErrNotPeriodic = errors.New("the cycle does not become periodic")
+	ErrNoCharge    = errors.New("the chamber takes in no fresh charge to speak of")
+)
 
 // Settings controls a Solver; nil or a zero field means the default.
 type Settings struct {
@@ -31,46 +35,67 @@ const (
 	defaultStep   = math.Pi / 360
 	defaultRelTol = 4e-9
 
-	// The cycle counts as periodic when the mass left over changes by less
-	// than this share of the charge from one cycle to the next.
-	periodic   = 1e-10
-	mostCycles = 60
-
-	// Two cycles that take their steps differently differ by the tolerance of
-	// the integration, and may take turns for ever. After so many cycles a
-	// finer tolerance ends that.
-	patience = 15
+	// The cycle counts as periodic when mass, temperature and burned fraction
+	// at intake closing change by less than this from one cycle to the next.
+	periodic   = 2e-7
+	mostCycles = 40
 
 	// mostResidual is the largest burned mass fraction of a charge that counts
 	// as one (our own choice; engines run with less than half of it).
 	mostResidual = 0.7
+
+	// kernel is the burned fraction with which the two zones begin.
+	kernel = 1e-4
 )
 
 // Solver runs cycles of one engine. It keeps its buffers: one Solver serves
 // any number of cycles, one at a time.
 type Solver struct {
-	engine  model.Engine
-	set     Settings
-	chamber chamber.Chamber
-	strokes chamber.Strokes
-	fuel    gas.Fuel
-	lambda  float64 // of the gases below; 0: none yet
-	air     breathing
-	closed  Closed
+	engine   model.Engine
+	set      Settings
+	chamber  chamber.Chamber
+	strokes  chamber.Strokes
+	bore     float64 // area [m²]
+	friction friction.Law
+	fuel     gas.Fuel
+	lambda   float64 // of gas; 0: none yet
+	gas      mixture
+	from, to float64 // the sealed part [rad]
+	events   []float64
 
-	calibrating bool
+	plugs       int
+	shares      []float64
+	fronts      []*flame.Front
+	flames      flame.Entrainment
 	laminar     flame.Laminar
 	base        wiebe.Base
+	calibrating bool
 
-	coarse, fine   *ode.Solver
-	integrator     *ode.Solver // one of both
-	run            ode.Run
-	peak, peakAt   float64   // greatest located maximum of the pressure
-	slope          []float64 // scratch for dp/dθ
-	sampler        sampler
-	nodes, weights []float64 // Gauss-Legendre on 0..1
+	one            oneZone
+	two            twoZone
+	oneStep        *ode.Solver
+	twoStep        *ode.Solver
+	oneRun         ode.Run
+	openRun        ode.Run
+	twoRun         ode.Run
+	y1, y2         []float64
+	slope1, slope2 []float64
+
+	// What the cycle at hand has come to.
+	inTwo          bool
+	work           float64    // before the phase at hand [J]
+	heat, ring, lk float64    // the same of wall heat, crevice, leak
+	peak, peakAt   float64    // greatest located maximum of the pressure
+	reached        [3]float64 // where 10, 50 and 90 % are burned, by fronts
+	onset          float64    // of knock [rad]
+	onsetMass      float64    // unburned then [kg]
+	onsetPressure  float64
+	onsetVolume    float64
+	integral       float64
 	workAt         [2]float64
-	y              []float64
+	markAt         [2]float64
+	sampler        sampler
+	cycles         int // that the last settle took
 }
 
 // New returns a solver for e. The error is a *model.Problem if e is not in order.
@@ -102,34 +127,107 @@ func New(e *model.Engine, set *Settings) (*Solver, error) {
 	if s.fuel, err = gas.FuelByName(e.Fuel); err != nil {
 		return nil, err
 	}
-	s.closed = Closed{Chamber: s.chamber, Efficiency: e.Burn.Efficiency, WallFactor: e.Wall.Factor,
-		HeadTemp: e.Wall.Head, PistonTemp: e.Wall.Piston, LinerTemp: e.Wall.Liner}
-	if e.Wall.Law != "none" {
-		if s.closed.Wall, err = wall.ByName(e.Wall.Law); err != nil {
-			return nil, err
-		}
+	if s.friction, err = e.FrictionLaw(); err != nil {
+		return nil, err
 	}
-	s.air.clearance, _ = s.chamber.Volume(s.strokes.Start)
-	s.air.sealed, _ = s.chamber.Volume(e.Timing.IntakeClosing)
-
-	s.coarse, s.fine = integrator(s.set.RelTol), integrator(s.set.RelTol/30)
-	s.slope = make([]float64, nUnknowns)
-	s.y = make([]float64, nUnknowns)
-	s.run = ode.Run{
-		Breaks:  make([]float64, 0, 4),
-		Events:  []ode.Event{{G: s.pressureRise, Direction: -1}},
-		OnStep:  s.onStep,
-		OnEvent: s.onPeak,
+	if err := s.parts(); err != nil {
+		return nil, err
 	}
-	const points = 24
-	s.nodes, s.weights = make([]float64, points), make([]float64, points)
-	quad.Legendre{}.FixedLocations(s.nodes, s.weights, 0, 1)
+	s.integrators()
 	return s, s.calibrate()
 }
 
-func integrator(rtol float64) *ode.Solver {
-	return ode.New(nUnknowns, &ode.Settings{RelTol: rtol, MaxStep: 6 * math.Pi / 180,
-		AbsTol: []float64{rtol * 1e5, rtol * 300, rtol * 100, rtol * 100}})
+// parts sets up valves, walls, plugs and fronts.
+func (s *Solver) parts() (err error) {
+	e, period := &s.engine, s.strokes.Period()
+	p := place{chamber: s.chamber, factor: e.Wall.Factor,
+		headTemp: e.Wall.Head, pistonTemp: e.Wall.Piston, linerTemp: e.Wall.Liner}
+	if e.Wall.Law == "none" {
+		p.linerTemp = 450 // what the crevice keeps its gas at
+	} else if p.law, err = wall.ByName(e.Wall.Law); err != nil {
+		return err
+	}
+	s.one.place, s.two.place = p, p
+	if s.one.intake, err = e.Intake.Valves(period); err != nil {
+		return err
+	}
+	if s.one.exhaust, err = e.Exhaust.Valves(period); err != nil {
+		return err
+	}
+	s.from, s.to = e.Sealed()
+	intakeOpen, _ := e.Intake.Event()
+	_, exhaustClose := e.Exhaust.Event()
+	s.events = []float64{exhaustClose, intakeOpen + period}
+	slices.Sort(s.events)
+
+	bore := s.chamber.Bore()
+	s.bore = math.Pi * bore * bore / 4
+	s.two.area = s.bore
+	s.two.knock = knock.DouaudEyzat{Octane: e.Octane}
+	s.flames = flame.Usual()
+	s.plugs = int(e.Burn.Plugs)
+	s.shares = []float64{1}
+	if s.plugs == 2 || e.Burn.Law == model.BurnFlame {
+		plugs := []flame.Plug{{X: e.Burn.PlugX, Y: e.Burn.PlugY}, {X: e.Burn.SecondX, Y: e.Burn.SecondY}}[:s.plugs]
+		if s.fronts, err = flame.NewFronts(bore, plugs); err != nil {
+			return err
+		}
+		s.shares = s.shares[:0]
+		for _, f := range s.fronts {
+			s.shares = append(s.shares, f.Share)
+		}
+	}
+	return nil
+}
+
+// integrators sets up the two integrations.
+func (s *Solver) integrators() {
+	rtol := s.set.RelTol
+	v := s.chamber.Swept()
+	mass, energy := v*1.2, v*1e5 // of a charge
+	one := make([]float64, nOne)
+	for i := range one {
+		one[i] = rtol * mass
+	}
+	one[oneP], one[oneT], one[oneB] = rtol*1e5, rtol*300, rtol
+	one[oneWork], one[oneHeat], one[oneFlow], one[oneRing], one[onePortH] = rtol*energy, rtol*energy, 10*rtol*energy, rtol*energy, 10*rtol*energy
+	one[onePortT] = rtol * mass * 300
+	one[oneExitH], one[oneExitB], one[oneExitT] = rtol*1e6, rtol, rtol*300
+	two := make([]float64, nTwo)
+	for i := range two {
+		two[i] = rtol * mass
+	}
+	two[twoP], two[twoTu], two[twoTb] = rtol*1e5, rtol*300, rtol*1000
+	two[twoWork], two[twoHeat], two[twoRing], two[twoKnock] = rtol*energy, rtol*energy, rtol*energy, 100*rtol
+	const longest = 6 * math.Pi / 180
+	s.oneStep = ode.New(nOne, &ode.Settings{RelTol: rtol, MaxStep: longest, AbsTol: one})
+	s.twoStep = ode.New(nTwo, &ode.Settings{RelTol: rtol, MaxStep: longest, AbsTol: two})
+	s.y1, s.y2 = make([]float64, nOne), make([]float64, nTwo)
+	s.slope1, s.slope2 = make([]float64, nOne), make([]float64, nTwo)
+
+	rise := func(sys ode.System, slope []float64, i int) ode.Event {
+		return ode.Event{Direction: -1, G: func(theta float64, y []float64) float64 {
+			sys.Derive(slope, theta, y)
+			return slope[i]
+		}}
+	}
+	burned := func(x float64) ode.Event {
+		return ode.Event{Direction: 1, G: func(_ float64, y []float64) float64 {
+			sum := -x * s.two.total
+			for k := range mostPlugs {
+				sum += y[twoFront+k]
+			}
+			return sum
+		}}
+	}
+	s.oneRun = ode.Run{OnStep: s.onStep, OnEvent: s.onEvent, Events: []ode.Event{rise(&s.one, s.slope1, oneP)}}
+	s.openRun = ode.Run{OnStep: s.onStep, Breaks: s.events}
+	s.twoRun = ode.Run{OnStep: s.onStep, OnEvent: s.onEvent, Breaks: make([]float64, 0, 16),
+		Events: []ode.Event{
+			rise(&s.two, s.slope2, twoP),
+			{Direction: 1, G: func(_ float64, y []float64) float64 { return y[twoKnock] - 1 }},
+			burned(0.1), burned(0.5), burned(0.9),
+		}}
 }
 
 // Engine is the engine that s runs.
@@ -138,121 +236,322 @@ func (s *Solver) Engine() *model.Engine { return &s.engine }
 // Chamber is the chamber of that engine.
 func (s *Solver) Chamber() chamber.Chamber { return s.chamber }
 
-// gases makes the gases for lambda ready.
-func (s *Solver) gases(lambda float64) error {
-	if lambda == s.lambda {
+// Cycles is how many cycles the last Run took to become periodic.
+func (s *Solver) Cycles() int { return s.cycles }
+
+// prepare makes everything ready that belongs to op.
+func (s *Solver) prepare(op *model.Operating) error {
+	if op.Lambda != s.lambda {
+		fresh, err := gas.NewFresh(s.fuel, op.Lambda, gas.DefaultAir)
+		if err != nil {
+			return err
+		}
+		burned, err := gas.NewBurned(s.fuel, op.Lambda, gas.DefaultAir)
+		if err != nil {
+			return err
+		}
+		s.gas.fresh = fresh
+		if s.set.Exact {
+			s.gas.burned, err = gas.NewFreezing(burned, gas.DefaultFreezeK)
+		} else {
+			s.gas.burned, err = gas.NewTable(burned, gas.DefaultFreezeK)
+		}
+		if err != nil {
+			return err
+		}
+		s.one.mixture, s.two.mixture = s.gas, s.gas
+		s.lambda = op.Lambda
+	}
+	o := &s.one
+	o.set(&s.engine, op)
+	s.two.set(&s.engine, op)
+	o.pIn, o.tIn, o.pOut = op.MAP, op.Intake+s.engine.Intake.Heating, op.Exhaust
+	var in, out state
+	o.at(o.tIn, o.pIn, 0, &in)
+	o.hIn, o.rIn, o.gammaIn = in.h, o.pIn*in.v/o.tIn, in.gamma(o.pIn)
+	const exitT = 1000
+	o.pure(exitT, o.pOut, &out)
+	o.rOut, o.gammaOut = o.pOut*out.v/exitT, out.gamma(o.pOut)
+	swept := s.chamber.Swept()
+	o.least = 2e-3 * swept / in.v
+	o.exit = 0.3 * swept / out.v
+	s.two.laminar = func(t, p float64) float64 { return s.laminarAt(op, s.two.residual, t, p) }
+	return nil
+}
+
+// guess is a first cycleState.
+func (s *Solver) guess() cycleState {
+	vol, _ := s.chamber.Volume(s.from)
+	o := &s.one
+	b := math.Min(0.3, 0.08*o.pOut/o.pIn)
+	t := o.tIn + 300*b
+	var mix, out state
+	o.at(t, o.pIn, b, &mix)
+	o.pure(1100, o.pOut, &out)
+	return cycleState{carryM: vol / mix.v, carryT: t, carryB: b, carryExitH: out.h, carryExitB: 1, carryExitT: 1100}
+}
+
+// charge returns what c is at intake closing.
+func (s *Solver) charge(c *cycleState) charge {
+	vol, _ := s.chamber.Volume(s.from)
+	v, p := vol/c[carryM], s.one.pIn
+	var mix state
+	for range 4 { // v·p hardly depends on p
+		s.one.at(c[carryT], p, c[carryB], &mix)
+		p *= mix.v / v
+	}
+	return charge{p: p, t: c[carryT], volume: vol, residual: c[carryB]}
+}
+
+// settle repeats cycles at op until they are periodic. It returns the state
+// that repeats, and how its charge burns.
+func (s *Solver) settle(op *model.Operating) (cycleState, ignition, error) {
+	if err := s.prepare(op); err != nil {
+		return cycleState{}, ignition{}, err
+	}
+	s.sampler.cycle = nil
+	x := s.guess()
+	a := accelerator{scale: x}
+	mass := x[carryM]
+	a.scale[carryB], a.scale[carryExitB] = 1, 1
+	a.scale[carryRing] = mass
+	a.scale[carryPortM], a.scale[carryPortB] = mass, mass
+	a.scale[carryPortH], a.scale[carryPortT] = mass*1e6, mass*300
+	a.scale[carryExitH] = 1e6
+	for n := range mostCycles {
+		g, ign, err := s.cycle(op, &x)
+		if err != nil {
+			return x, ign, err
+		}
+		if c := change(&x, &g); c < periodic {
+			s.cycles = n + 1
+			if g[carryB] > mostResidual {
+				return x, ign, fmt.Errorf("solve: at %.4g kPa in the manifold and %.4g kPa in the exhaust %w", op.MAP/1e3, op.Exhaust/1e3, ErrNoCharge)
+			}
+			return g, ign, nil
+		}
+		x = a.next(&x, &g)
+	}
+	return x, ignition{}, fmt.Errorf("solve: after %d cycles at %.4g kPa, %.4g rpm: %w", mostCycles, op.MAP/1e3, op.Speed*30/math.Pi, ErrNotPeriodic)
+}
+
+// cycle runs one cycle from x at intake closing to the next intake closing.
+func (s *Solver) cycle(op *model.Operating, x *cycleState) (cycleState, ignition, error) {
+	ch := s.charge(x)
+	ign, err := s.ignite(op, &ch)
+	if err != nil {
+		return *x, ign, err
+	}
+	y := s.begin(x)
+	if err := s.sealed(y, ign); err != nil {
+		return *x, ign, err
+	}
+	end := s.from + s.strokes.Period()
+	if _, err := s.oneStep.Integrate(&s.one, s.to, end, y, &s.openRun); err != nil {
+		return *x, ign, fmt.Errorf("solve: gas exchange: %w", err)
+	}
+	return cycleState{carryM: y[oneM], carryT: y[oneT], carryB: y[oneB], carryRing: y[oneRingB],
+		carryPortM: y[onePortM], carryPortB: y[onePortB], carryPortH: y[onePortH], carryPortT: y[onePortT],
+		carryExitH: y[oneExitH], carryExitB: y[oneExitB], carryExitT: y[oneExitT]}, ign, nil
+}
+
+// begin puts c into the state of the one zone, all sums nil, and returns it.
+func (s *Solver) begin(c *cycleState) []float64 {
+	y := s.y1
+	for i := range y {
+		y[i] = 0
+	}
+	ch := s.charge(c)
+	y[oneP], y[oneT], y[oneM], y[oneB] = ch.p, ch.t, c[carryM], c[carryB]
+	y[oneRingB] = c[carryRing]
+	y[onePortM], y[onePortB], y[onePortH], y[onePortT] = c[carryPortM], c[carryPortB], c[carryPortH], c[carryPortT]
+	y[oneExitH], y[oneExitB], y[oneExitT] = c[carryExitH], c[carryExitB], c[carryExitT]
+	s.one.refer(s.from, ch.p, ch.t)
+	s.two.refer(s.from, ch.p, ch.t)
+	nan := math.NaN()
+	s.peak, s.peakAt = math.Inf(-1), nan
+	s.reached = [3]float64{nan, nan, nan}
+	s.onset, s.onsetMass, s.integral = nan, 0, 0
+	s.workAt, s.markAt = [2]float64{}, [2]float64{s.strokes.Compression, s.strokes.Exhaust}
+	if s.strokes.Compression < s.from {
+		s.markAt[0] += s.strokes.Period()
+	}
+	s.inTwo, s.work = false, 0
+	return y
+}
+
+// sealed integrates the sealed part, y being the state of the one zone at its
+// two ends.
+func (s *Solver) sealed(y []float64, ign ignition) error {
+	end := s.to
+	if ign.lit {
+		end = math.Max(s.from, ign.start)
+	}
+	if _, err := s.oneStep.Integrate(&s.one, s.from, end, y, &s.oneRun); err != nil {
+		return fmt.Errorf("solve: compression: %w", err)
+	}
+	if !ign.lit {
 		return nil
 	}
-	fresh, err := gas.NewFresh(s.fuel, lambda, gas.DefaultAir)
-	if err != nil {
+	two := &s.two
+	share := kernel * two.share
+	if len(two.fronts) > 0 {
+		share = flame.KernelShare
+	}
+	if err := s.split(end, y, share); err != nil {
 		return err
 	}
-	burned, err := gas.NewBurned(s.fuel, lambda, gas.DefaultAir)
-	if err != nil {
-		return err
-	}
-	s.air.fresh = fresh
-	if s.set.Exact {
-		s.air.burned, err = gas.NewFreezing(burned, gas.DefaultFreezeK)
-	} else {
-		s.air.burned, err = gas.NewTable(burned, gas.DefaultFreezeK)
-	}
-	if err != nil {
-		return err
-	}
-	s.closed.Fresh, s.closed.Burned = s.air.fresh, s.air.burned
-	s.lambda = lambda
-	return nil
-}
-
-// pressureRise is dp/dθ, whose fall through zero is a peak of the pressure.
-func (s *Solver) pressureRise(theta float64, y []float64) float64 {
-	s.closed.Derive(s.slope, theta, y)
-	return s.slope[Pressure]
-}
-
-func (s *Solver) onPeak(h ode.Hit) error {
-	if p := h.Y[Pressure]; p > s.peak {
-		s.peak, s.peakAt = p, h.X
-	}
-	return nil
-}
-
-// onStep keeps the work done up to the two greatest volumes, and samples.
-func (s *Solver) onStep(st *ode.Step) error {
-	for i, at := range [2]float64{s.strokes.Compression, s.strokes.Exhaust} {
-		if at >= st.From() && at <= st.To() {
-			st.At(at, s.slope)
-			s.workAt[i] = s.slope[Work]
+	z := s.y2
+	s.inTwo, s.work = true, 0
+	s.twoRun.Breaks = two.burn.Breaks(s.twoRun.Breaks[:0])
+	at := end
+	if len(two.fronts) == 2 {
+		first, second := 0, 1
+		if two.lit[1] < two.lit[0] {
+			first, second = 1, 0
 		}
-	}
-	s.sampler.take(st, &s.closed)
-	return nil
-}
-
-// seal integrates the sealed part from charge ch; with lit false nothing
-// burns. The end state is in s.y.
-func (s *Solver) seal(op *model.Operating, ch *charge, lit bool) error {
-	c := &s.closed
-	c.Mass, c.Residual, c.Speed = ch.mass, ch.residual, op.Speed
-	from, to := s.engine.Timing.IntakeClosing, s.engine.Timing.ExhaustOpening
-	if !lit {
-		c.Burn = c.Burn[:0]
-	}
-	s.run.Breaks = c.Burn.Breaks(s.run.Breaks[:0])
-	c.Begin(from, ch.p, ch.t)
-	s.y[Pressure], s.y[Temp], s.y[Work], s.y[WallHeat] = ch.p, ch.t, 0, 0
-	s.peak, s.peakAt = math.Inf(-1), math.NaN()
-	s.workAt = [2]float64{}
-	if _, err := s.integrator.Integrate(c, from, to, s.y, &s.run); err != nil {
-		return fmt.Errorf("solve: sealed part: %w", err)
-	}
-	return nil
-}
-
-// settle repeats cycles at op until they are periodic. It returns the charge
-// and whether it lights; the burn is in s.closed.
-func (s *Solver) settle(op *model.Operating) (charge, bool, error) {
-	if err := s.gases(op.Lambda); err != nil {
-		return charge{}, false, err
-	}
-	speed := s.chamber.MeanSpeed(op.Speed)
-	s.sampler.cycle = nil
-	left := leftover{t: 1200, burned: 1}
-	s.air.set(&s.engine, op, speed, left.t)
-	left.mass = s.air.exhaust * s.air.clearance / (287 * left.t)
-	moved := 0.
-	s.integrator = s.coarse
-	for n := range mostCycles {
-		if n == patience {
-			s.integrator = s.fine
-		}
-		ch, err := s.air.fill(left)
-		if err != nil {
-			return ch, false, err
-		}
-		lit, err := s.burn(op, &ch)
-		if err != nil {
-			return ch, false, err
-		}
-		if err := s.seal(op, &ch, lit); err != nil {
-			return ch, false, err
-		}
-		y, _ := s.closed.burned(s.engine.Timing.ExhaustOpening)
-		s.air.set(&s.engine, op, speed, left.t)
-		next, err := s.air.empty(s.y[Pressure], s.y[Temp], y)
-		if err != nil {
-			return ch, false, err
-		}
-		if next.distance(&left) < periodic*ch.mass {
-			if ch.residual > mostResidual {
-				return ch, lit, s.air.noCharge()
+		z[twoEntrained+first], z[twoFront+first] = z[twoMb], z[twoMb]
+		if two.lit[second] > at && two.lit[second] < s.to {
+			if _, err := s.twoStep.Integrate(two, at, two.lit[second], z, &s.twoRun); err != nil {
+				return fmt.Errorf("solve: combustion: %w", err)
 			}
-			return ch, lit, nil
+			at = two.lit[second]
 		}
-		left = next.ahead(&left, &moved)
+		if two.lit[second] < s.to {
+			z[twoEntrained+second] = math.Max(z[twoEntrained+second], flame.KernelShare*two.fronts[second].Share*two.total)
+		}
+	} else if len(two.fronts) == 1 {
+		z[twoEntrained], z[twoFront] = z[twoMb], z[twoMb]
 	}
-	return charge{}, false, fmt.Errorf("solve: after %d cycles at %.4g kPa, %.4g rad/s: %w", mostCycles, op.MAP/1e3, op.Speed, ErrNotPeriodic)
+	if _, err := s.twoStep.Integrate(two, at, s.to, z, &s.twoRun); err != nil {
+		return fmt.Errorf("solve: combustion: %w", err)
+	}
+	s.integral = z[twoKnock]
+	s.inTwo, s.work = false, 0
+	return s.join(y)
+}
+
+// split divides the one zone y at theta [rad] into two, of which the burned
+// one has share of the mass; mass, volume and energy stay. The kernel burns at
+// constant pressure, then both zones are brought to fill the chamber.
+func (s *Solver) split(theta float64, y []float64, share float64) error {
+	c, z := &s.two, s.y2
+	for i := range z {
+		z[i] = 0
+	}
+	p, t, m := y[oneP], y[oneT], y[oneM]
+	c.total, c.residual = m, y[oneB]
+	vol, _ := c.chamber.Volume(theta)
+	var u, b state
+	c.at(t, p, c.residual, &u)
+	energy := m * u.u(p)
+	c.density = 1 / u.v
+	hot, err := gas.FlameHP(blend{&c.mixture, c.residual}, c.burned, t, p)
+	if err != nil {
+		return fmt.Errorf("solve: at %.4g rad: %w", theta, err)
+	}
+	mb := share * m
+	perPressure, _ := c.ring(p)
+	entering := u.h
+	fill := func(p2 float64) (tu, tb, mu, off float64) {
+		hidden := perPressure * (p2 - p) // goes into the crevice
+		mu = m - mb - hidden
+		c.pure(hot, p, &b)
+		tb = hot + (b.v-b.hP)/b.hT*(p2-p)
+		c.pure(tb, p2, &b)
+		want := (energy - hidden*entering - mb*b.u(p2)) / mu
+		tu = t
+		for range 20 {
+			c.at(tu, p2, c.residual, &u)
+			step := (want - u.u(p2)) / (u.hT - p2*u.vT)
+			tu += step
+			if math.Abs(step) < 1e-13*tu {
+				break
+			}
+		}
+		c.at(tu, p2, c.residual, &u)
+		return tu, tb, mu, (mu*u.v+mb*b.v)/vol - 1
+	}
+	p0, p1 := p, p*(1+10*share)
+	_, _, _, f0 := fill(p0)
+	tu, tb, mu, f1 := fill(p1)
+	for n := 0; n < 30 && math.Abs(f1) > 1e-14 && f1 != f0; n++ {
+		p0, p1, f0 = p1, p1-f1*(p1-p0)/(f1-f0), f1
+		tu, tb, mu, f1 = fill(p1)
+	}
+	if !(math.Abs(f1) < 1e-10) {
+		return fmt.Errorf("solve: at %.4g rad: no kernel of %g of the charge fills the chamber with the rest", theta, share)
+	}
+	z[twoP], z[twoTu], z[twoTb], z[twoMu], z[twoMb] = p1, tu, tb, mu, mb
+	hidden := perPressure * (p1 - p)
+	z[twoWork], z[twoHeat], z[twoLeak] = y[oneWork], y[oneHeat], y[oneLeak]
+	z[twoRing], z[twoRingB] = y[oneRing]+hidden*entering, y[oneRingB]+hidden*c.residual
+	return nil
+}
+
+// join mixes the two zones into one at exhaust opening; mass, volume and
+// energy stay.
+func (s *Solver) join(y []float64) error {
+	c, z := &s.two, s.y2
+	p, mu, mb := z[twoP], z[twoMu], z[twoMb]
+	m := mu + mb
+	vol, _ := c.chamber.Volume(s.to)
+	c.at(z[twoTu], p, c.residual, &c.u)
+	c.pure(z[twoTb], p, &c.b)
+	energy := mu*c.u.u(p) + mb*c.b.u(p)
+	b := (mb + c.residual*mu) / m
+	perPressure, _ := c.ring(p)
+	h := (mu*c.u.h + mb*c.b.h) / m
+	t, joined, hidden := (mu*z[twoTu]+mb*z[twoTb])/m, p, 0.
+	for range 4 { // the crevice takes up what the pressure changes by
+		var err error
+		left := m - hidden
+		t, joined, err = gas.TPFromUV(blend{&c.mixture, b}, (energy-hidden*h)/left, vol/left, t, joined)
+		if err != nil {
+			return fmt.Errorf("solve: at exhaust opening: %w", err)
+		}
+		hidden = perPressure * (joined - p)
+		if perPressure == 0 {
+			break
+		}
+	}
+	y[oneP], y[oneT], y[oneM], y[oneB] = joined, t, m-hidden, b
+	y[oneWork], y[oneHeat], y[oneLeak] = z[twoWork], z[twoHeat], z[twoLeak]
+	y[oneRing], y[oneRingB] = z[twoRing]+hidden*h, z[twoRingB]+hidden*b
+	return nil
+}
+
+// onEvent keeps peaks, the fractions that fronts have burned, and the onset of
+// knock.
+func (s *Solver) onEvent(h ode.Hit) error {
+	switch {
+	case h.Event == 0:
+		if p := h.Y[0]; p > s.peak { // oneP and twoP are both 0
+			s.peak, s.peakAt = p, h.X
+		}
+	case h.Event == 1:
+		s.onset, s.onsetMass, s.onsetPressure = h.X, h.Y[twoMu], h.Y[twoP]
+		s.onsetVolume, _ = s.chamber.Volume(h.X)
+	default:
+		s.reached[h.Event-2] = h.X
+	}
+	return nil
+}
+
+// onStep keeps the work done up to the greatest volumes, and samples.
+func (s *Solver) onStep(st *ode.Step) error {
+	y, i := s.slope1, oneWork
+	if s.inTwo {
+		y, i = s.slope2, twoWork
+	}
+	for k, at := range s.markAt {
+		if at >= st.From() && at <= st.To() {
+			st.At(at, y)
+			s.workAt[k] = y[i]
+		}
+	}
+	s.sampler.take(st, s)
+	return nil
 }
 
 // Run solves the periodic cycle at op into dst. The error is a *model.Problem
@@ -261,22 +560,20 @@ func (s *Solver) Run(op *model.Operating, dst *Cycle) error {
 	if err := op.Check(&s.engine); err != nil {
 		return err
 	}
-	ch, lit, err := s.settle(op)
+	x, _, err := s.settle(op)
 	if err != nil {
 		return err
 	}
 	s.sampler.begin(dst, s)
-	if err := s.seal(op, &ch, lit); err != nil {
-		return err
-	}
+	g, ign, err := s.cycle(op, &x)
 	s.sampler.cycle = nil
-	dst.Operating, dst.Lit = *op, lit
-	if err := s.indicate(op, &ch, dst); err != nil {
+	if err != nil {
 		return err
 	}
-	s.openPart(dst)
+	dst.Operating, dst.Lit, dst.Unlit = *op, ign.lit, ign.why
+	s.indicate(op, &x, &g, dst)
 	if s.set.Motored {
-		return s.motor(op, &ch, dst)
+		return s.motor(&x, dst)
 	}
 	return nil
 }

@@ -20,6 +20,8 @@ type Conditions struct {
 	TempWall float64 // mean wall temperature, weighted by area [K]
 	Density  float64 // [kg/m³]
 
+	Exchange bool // a valve is open
+
 	// Firing is true from the start of burning to the opening of the exhaust;
 	// the three that follow are only read then.
 	Firing    bool
@@ -39,7 +41,7 @@ var ErrUnknown = errors.New("unknown wall-heat law")
 
 // laws by the name used in engine files, each with its usual constants.
 var laws = map[string]Law{
-	"woschni":   Woschni{Compression: 2.28, Combustion: 3.24e-3},
+	"woschni":   Woschni{Exchange: 6.18, Compression: 2.28, Combustion: 3.24e-3},
 	"hohenberg": Hohenberg{Scale: 130, Speed: 1.4},
 	"annand":    Annand{Convection: 0.5, Radiation: 0.075 * stefanBoltzmann},
 }
@@ -69,6 +71,7 @@ func ByName(name string) (Law, error) {
 // with B [m], p [kPa], T [K], w [m/s]. Source: G. Woschni, SAE 670931, 1967,
 // in the form of Heywood 1988 eq. 12.19 (from memory).
 type Woschni struct {
+	Exchange    float64 // C1 while a valve is open [-]; 6.18
 	Compression float64 // C1 while the valves are shut [-]; 2.28
 	Combustion  float64 // C2 [m/s/K]; 3.24e-3
 }
@@ -76,6 +79,9 @@ type Woschni struct {
 // Coefficient implements Law.
 func (w Woschni) Coefficient(c *Conditions) float64 {
 	v := w.Compression * c.Speed
+	if c.Exchange {
+		v = w.Exchange * c.Speed
+	}
 	if c.Firing {
 		v += w.Combustion * c.Swept * c.Reference * (c.Pressure - c.Motored)
 	}

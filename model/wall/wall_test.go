@@ -20,17 +20,27 @@ func TestWoschniInBar(t *testing.T) {
 	c := typical()
 	c.Firing = false
 	want := 129.8 * math.Pow(0.086, -0.2) * math.Pow(40, 0.8) * math.Pow(2300, -0.55) * math.Pow(2.28*5.7, 0.8)
-	require.InEpsilon(t, want, Woschni{2.28, 3.24e-3}.Coefficient(&c), 2e-4)
+	require.InEpsilon(t, want, Woschni{6.18, 2.28, 3.24e-3}.Coefficient(&c), 2e-4)
 }
 
 // While firing the velocity gains 3.24e-3·Vd·Tr/(pr·Vr)·(p − pm), by hand.
 func TestWoschniFiring(t *testing.T) {
 	c := typical()
-	law := Woschni{2.28, 3.24e-3}
+	law := Woschni{6.18, 2.28, 3.24e-3}
 	hot := law.Coefficient(&c)
 	c.Firing = false
 	gain := 1 + 3.24e-3*5e-4*350/(0.6e5*5e-4)*23e5/(2.28*5.7)
 	require.InEpsilon(t, math.Pow(gain, 0.8), hot/law.Coefficient(&c), 1e-12)
+}
+
+// With a valve open the constant is 6.18 instead of 2.28.
+func TestWoschniExchange(t *testing.T) {
+	c := typical()
+	c.Firing = false
+	law := Woschni{6.18, 2.28, 3.24e-3}
+	shut := law.Coefficient(&c)
+	c.Exchange = true
+	require.InEpsilon(t, math.Pow(6.18/2.28, 0.8), law.Coefficient(&c)/shut, 1e-12)
 }
 
 // Hohenberg by hand, the powers taken one by one.

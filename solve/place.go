@@ -1,0 +1,89 @@
+package solve
+
+import (
+	"math"
+
+	"phasebench/model"
+	"phasebench/model/chamber"
+	"phasebench/model/valve"
+	"phasebench/model/wall"
+)
+
+// place is what both systems share: the chamber with its walls and crevice, at
+// one operating point.
+type place struct {
+	mixture
+	chamber chamber.Chamber
+	speed   float64 // shaft speed [rad/s]
+
+	law                             wall.Law // nil: adiabatic
+	factor                          float64
+	headTemp, pistonTemp, linerTemp float64 // [K]
+	cond                            wall.Conditions
+	refP, refV                      float64 // at intake closing
+
+	crevice   float64 // volume [m³]
+	leak      float64 // effective area to the crankcase [m²]
+	crankcase float64 // pressure there [Pa]
+	ringR     float64 // gas constant of what is in the crevice [J/kg/K]
+	ringGamma float64
+}
+
+// set prepares for an engine at op.
+func (c *place) set(e *model.Engine, op *model.Operating) {
+	c.speed = op.Speed
+	c.crevice, c.leak, c.crankcase = e.Crevice.Volume, e.Crevice.Leak, op.Exhaust
+	var s state
+	c.at(e.Wall.Liner, op.MAP, 0, &s)
+	c.ringR = op.MAP * s.v / e.Wall.Liner
+	c.ringGamma = s.gamma(op.MAP)
+	c.cond = wall.Conditions{Bore: c.chamber.Bore(), Speed: c.chamber.MeanSpeed(op.Speed), Swept: c.chamber.Swept()}
+}
+
+// refer takes the state at intake closing as the reference of wall-heat laws.
+func (c *place) refer(theta, p, t float64) {
+	c.refP = p
+	c.refV, _ = c.chamber.Volume(theta)
+	c.cond.Reference = t / (p * c.refV)
+}
+
+// walls returns the coefficient of wall heat times area over shaft speed
+// [J/rad/K] and the mean wall temperature [K].
+func (c *place) walls(theta, vol, p, t, mass float64) (hA, mean float64) {
+	if c.law == nil {
+		return 0, t
+	}
+	w := c.chamber.Walls(theta)
+	area := w.Head + w.Piston + w.Liner
+	mean = (w.Head*c.headTemp + w.Piston*c.pistonTemp + w.Liner*c.linerTemp) / area
+	k := &c.cond
+	k.Volume, k.Pressure, k.Temp, k.TempWall, k.Density = vol, p, t, mean, mass/vol
+	if k.Firing {
+		k.Motored = c.refP * math.Exp(MotoredExponent*math.Log(c.refV/vol))
+	}
+	return c.factor * c.law.Coefficient(k) * area / c.speed, mean
+}
+
+// ring returns what of the crevice depends on nothing but p [Pa]: the mass in
+// it over p [kg/Pa], which its walls keep at the liner's temperature, and the
+// flow past the rings [kg/rad].
+func (c *place) ring(p float64) (perPressure, leak float64) {
+	if c.crevice == 0 && c.leak == 0 {
+		return 0, 0
+	}
+	perPressure = c.crevice / (c.ringR * c.linerTemp)
+	if c.leak > 0 {
+		leak = valve.Flow(c.leak, p, c.linerTemp, c.ringR, c.ringGamma, c.crankcase) / c.speed
+	}
+	return perPressure, leak
+}
+
+// inRing is the burned fraction of what is in the crevice, of which burned is
+// that mass [kg].
+func (c *place) inRing(burned, p float64) float64 {
+	all := c.crevice / (c.ringR * c.linerTemp) * p
+	if !(all > 0) {
+		return 0
+	}
+	return math.Max(0, math.Min(1, burned/all))
+}
