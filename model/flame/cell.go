@@ -1,7 +1,6 @@
 package flame
 
 import (
-	"cmp"
 	"math"
 	"slices"
 )
@@ -202,6 +201,7 @@ func newCell(plugs []Plug, own int) *cell {
 	}
 	slices.Sort(rays)
 	owner, first := 0, 0 // boundary that ends the rays before, and the first
+	edge := 0.           // distance at the last of the rays before
 	var parts []piece    // with β of both signs
 	for i, from := range rays {
 		to := 2 * math.Pi
@@ -240,8 +240,6 @@ func newCell(plugs []Plug, own int) *cell {
 		}
 		if len(parts) == 0 {
 			first = own
-		} else if i == len(rays)-1 && own != first {
-			mark(b)
 		}
 		if n := len(parts) - 1; n >= 0 && own == owner && !turns && math.Abs(parts[n].to-a) < close {
 			parts[n].to = b
@@ -249,7 +247,10 @@ func newCell(plugs []Plug, own int) *cell {
 			best.from, best.to = a, b
 			parts = append(parts, best)
 		}
-		owner = own
+		owner, edge = own, best.dist(math.Sincos(b))
+	}
+	if owner != first {
+		c.marks = append(c.marks, edge)
 	}
 	for _, p := range parts {
 		if p.from+p.to < 0 {
@@ -273,7 +274,7 @@ func newCell(plugs []Plug, own int) *cell {
 	return c
 }
 
-// add joins p to a piece that continues or mirrors it.
+// add takes p into account, together with a piece that it mirrors.
 func (c *cell) add(p piece) {
 	const close = 1e-12
 	for i := range c.pieces {
@@ -284,7 +285,6 @@ func (c *cell) add(p piece) {
 		}
 	}
 	c.pieces = append(c.pieces, p)
-	slices.SortStableFunc(c.pieces, func(a, b piece) int { return cmp.Compare(a.from, b.from) })
 }
 
 // turn brings an angle to 0 to 2π.
@@ -313,7 +313,7 @@ func (c *cell) radius(volume, h, low, high, guess float64) (float64, form) {
 			low = r
 		}
 		step := off / (r * f.zone) // dV/dr = Af
-		if math.Abs(off) < 1e-14 || math.Abs(step) < 1e-9*r || high-low < 1e-14 {
+		if math.Abs(off) < 1e-14 || math.Abs(step) < 1e-11*r || high-low < 1e-14 {
 			return r, f
 		}
 		r -= step

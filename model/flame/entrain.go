@@ -35,8 +35,8 @@ var ErrEntrainment = errors.New("impossible entrainment")
 //
 // Where me = mb = 0 nothing grows: start both at KernelShare of the charge.
 //
-// Every field must be set. To match two given burn angles, Speedup mostly moves
-// the time from 10 to 90 % burned, Transition the time to 10 %.
+// To match two given burn angles, Speedup shortens all of the burn, and
+// Transition lengthens the time to 10 % burned at the cost of little else.
 type Entrainment struct {
 	Intensity  float64 // u' over the mean piston speed at the spark [-], >= 0; 0.5
 	Scale      float64 // L over the height of the chamber [-], > 0; 1
@@ -52,8 +52,8 @@ func Usual() Entrainment {
 
 // KernelShare is the share of the charge of a front (that of its part of the
 // chamber) that counts as entrained and burned at the spark [-]. Our own
-// choice: a hemisphere of a few millimetres, the size that the discharge is
-// over with.
+// choice: a hemisphere of a few millimetres once it has expanded. Half of it sets
+// a burn back by about 3 degrees at 2000 rpm.
 const KernelShare = 1e-3
 
 // Check returns an error that wraps ErrEntrainment if a field is out of range.

@@ -1,8 +1,6 @@
 package flame
 
 import (
-	"context"
-	"fmt"
 	"math"
 	"testing"
 
@@ -12,8 +10,6 @@ import (
 	"phasebench/model/wall"
 	"phasebench/solve/ode"
 )
-
-var _ = context.Background
 
 // burning is a state in mid-burn of a 90 mm bore at 2000 rpm.
 func burning() Conditions {
@@ -205,39 +201,79 @@ func (b *bomb) run(t testing.TB) (ten, fifty, ninety float64, res ode.Result) {
 	res, err := ode.New(len(y), nil).Integrate(b, 0, 300, y, &run)
 	require.NoError(t, err)
 	for i := 0; i < len(y); i += 2 {
-		require.LessOrEqual(t, y[i], 1+1e-7, "entrained")
-		require.LessOrEqual(t, y[i+1], y[i]+1e-7, "burned")
+		// The front goes out as the root of what is left to it, within a
+		// finite time, so the last step may overshoot its tolerance.
+		require.LessOrEqual(t, y[i], 1+1e-6, "entrained")
+		require.LessOrEqual(t, y[i+1], y[i]+1e-6, "burned")
 	}
 	return angles[0], angles[1], angles[2], res
 }
 
-func TestShow(t *testing.T) {
-	show := func(name string, law Entrainment, plugs ...Plug) {
-		a, b, c, r := newBomb(t, law, plugs...).run(t)
-		fmt.Printf("%-20s 10 %.2f 50 %.2f 90 %.2f dur %.2f  %+v\n", name, a, b, c, c-a, r.Stats)
+// A plug in the middle of a 90 mm bore at 2000 rpm burns 10 to 90 % in 15 to 40
+// degrees (common practice, no source), and the integrator is not held up by
+// the kinks of the front: 400 steps at 1e-8 is a step per quarter of a degree.
+func TestBomb(t *testing.T) {
+	ten, _, ninety, res := newBomb(t, Usual(), Plug{}).run(t)
+	require.True(t, ninety-ten > 15 && ninety-ten < 40, "%g degrees", ninety-ten)
+	require.Less(t, res.Steps+res.Rejected, 400)
+}
+
+// What moves a burn which way.
+func TestBombTrends(t *testing.T) {
+	type angles struct{ ten, fifty, ninety float64 }
+	burn := func(change func(*bomb), plugs ...Plug) angles {
+		b := newBomb(t, Usual(), plugs...)
+		if change != nil {
+			change(b)
+		}
+		x, y, z, _ := b.run(t)
+		return angles{x, y, z}
 	}
-	u := Usual()
-	show("central", u, Plug{})
-	show("off 20", u, Plug{.02, 0})
-	show("off 40", u, Plug{.04, 0})
-	show("twin", u, Plug{.02, 0}, Plug{-.02, 0})
-	for _, s := range []float64{.7, 1.5, 2, 3} {
-		u = Usual()
-		u.Speedup = s
-		show(fmt.Sprint("speedup ", s), u, Plug{})
+	base := burn(nil, Plug{})
+	side := burn(nil, Plug{X: 0.03})
+	twin := burn(nil, Plug{X: 0.03}, Plug{X: -0.03})
+	require.Greater(t, side.ninety-side.ten, base.ninety-base.ten, "a plug at the side has a longer way")
+	require.Less(t, twin.ten, side.ten, "two plugs have more front")
+	require.Less(t, twin.ninety, side.ninety, "two plugs share the way")
+
+	dilute := burn(func(b *bomb) { b.dilute = 0.15 }, Plug{})
+	cool := burn(func(b *bomb) { b.t, b.p = 600, 8e5 }, Plug{})
+	require.Greater(t, dilute.ten, base.ten, "residual slows the start")
+	require.Greater(t, dilute.ninety-dilute.ten, base.ninety-base.ten, "residual slows the burn")
+	require.Greater(t, cool.ten, base.ten, "an early spark into cool charge takes longer to 10 %")
+
+	// The two that calibrate: Speedup shortens all of the burn, Transition
+	// sets back its start and stretches the rest by less than half of that.
+	fast := burn(func(b *bomb) { b.law.Speedup = 1.5 }, Plug{})
+	late := burn(func(b *bomb) { b.law.Transition = 1.2 }, Plug{})
+	require.Less(t, (fast.ninety-fast.ten)/(base.ninety-base.ten), 0.85)
+	require.Greater(t, late.ten-base.ten, 1.)
+	require.Less(t, (late.ninety-late.ten)-(base.ninety-base.ten), 0.5*(late.ten-base.ten))
+}
+
+// Without turbulence me and mb are one, and the bomb burns as a laminar flame
+// by one equation: same rates all the way (1e-12 for rounding in the sums).
+func TestBombLaminar(t *testing.T) {
+	law := Usual()
+	law.Intensity = 0
+	b := newBomb(t, law, Plug{})
+	dst := make([]float64, 2)
+	for x := KernelShare; x < 1; x += 0.01 {
+		b.Derive(dst, 0, []float64{x, x})
+		require.InEpsilon(t, dst[0], dst[1], 1e-12)
+		require.Positive(t, dst[0])
 	}
-	for _, s := range []float64{0, .3, .5, 2} {
-		u = Usual()
-		u.Transition = s
-		show(fmt.Sprint("transition ", s), u, Plug{})
+}
+
+func TestRatesNeverAllocates(t *testing.T) {
+	e, c := Usual(), burning()
+	require.Zero(t, testing.AllocsPerRun(100, func() { e.Rates(&c) }))
+}
+
+func BenchmarkRates(b *testing.B) {
+	e, c := Usual(), burning()
+	b.ReportAllocs()
+	for b.Loop() {
+		e.Rates(&c)
 	}
-	for _, s := range []float64{0, .3, .5, 2} {
-		u = Usual()
-		u.Burnup = s
-		show(fmt.Sprint("burnup ", s), u, Plug{})
-	}
-	u = Usual()
-	u.Intensity = 0
-	b := newBomb(t, u, Plug{})
-	_ = b
 }

@@ -28,8 +28,9 @@ type Plug struct {
 // between plugs, which are no walls and count as no area.
 //
 // The free area has a kink where the front first meets a wall or a plane, as
-// the true one has, and Shape keeps it in its place; between two such places
-// Shape is C1 in volume and height, and it is continuous everywhere. For
+// the true one has, and Shape keeps it in its place. Between two such places
+// Shape is C1 in volume and height, unless the height passes the distance from
+// the plug to such a place; it is continuous everywhere. For
 // heights to 0.4 bores the free area is that of the exact geometry to 2e-3 of
 // the square of the bore, at worst just before all is enclosed, and to 1e-4 in
 // the mean square over the range of radii; taller chambers are 3 times worse.
@@ -70,11 +71,11 @@ func NewFronts(bore float64, plugs []Plug) ([]*Front, error) {
 		scaled[i] = Plug{p.X / bore, p.Y / bore}
 		// A plug on the liner may be off by the rounding of its sine.
 		if e := math.Hypot(scaled[i].X, scaled[i].Y); !(e <= rim*(1+1e-12)) {
-			return nil, fmt.Errorf("flame: plug %d is %g m off the axis, want at most half the bore, %g m: %w", i, e*bore, rim*bore, ErrPlug)
+			return nil, fmt.Errorf("flame: plug %d is %g m off the axis, want at most half the bore, %g m: %w", i, math.Hypot(p.X, p.Y), rim*bore, ErrPlug)
 		}
 		for j, q := range scaled[:i] {
 			if d := math.Hypot(scaled[i].X-q.X, scaled[i].Y-q.Y); !(d >= apart) {
-				return nil, fmt.Errorf("flame: plugs %d and %d are %g m apart, want at least %g m: %w", j, i, d*bore, apart*bore, ErrPlug)
+				return nil, fmt.Errorf("flame: plugs %d and %d are %.3g m apart, want at least %.3g m: %w", j, i, math.Hypot(p.X-plugs[j].X, p.Y-plugs[j].Y), apart*bore, ErrPlug)
 			}
 		}
 	}
@@ -108,7 +109,7 @@ func (f *Front) At(vb, h float64) Shape {
 	eta := math.Min(math.Max(tall, lowest), highest)
 	stretch := tall / eta * b * b
 	burned := vb / (f.area * b * b * h)
-	if burned <= 0 {
+	if !(burned > 0) {
 		return Shape{}
 	}
 	q := f.find(math.Min(burned, 1), eta)
