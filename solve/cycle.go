@@ -16,20 +16,20 @@ type Cycle struct {
 	Begin     int    // Theta[Begin:End] are the samples of the sealed part
 	End       int
 
-	Theta    []float64 // [rad], from the start to the end of the cycle
-	Volume   []float64 // [m³]
-	Pressure []float64 // [Pa]
-	Temp     []float64 // mean gas temperature [K]
-	Unburned []float64 // temperature of the unburned zone [K]; NaN without one
-	Hot      []float64 // temperature of the burned zone [K]; NaN without one
-	Mass     []float64 // in the chamber [kg]
-	Intake   []float64 // flow through the intake valves into the chamber [kg/rad]
-	Exhaust  []float64 // flow through the exhaust valves out of it [kg/rad]
-	Residual []float64 // burned mass fraction of what is in the chamber [-]
-	Burned   []float64 // burned fraction of the charge that burns [-]
-	Release  []float64 // heat-release rate: fuel burned times its heating value [J/rad]
-	WallHeat []float64 // given to the walls since intake closing [J]
-	Motored  []float64 // pressure of the same charge without a spark [Pa]; empty unless asked for
+	Theta       []float64 // [rad], from the start to the end of the cycle
+	Volume      []float64 // [m³]
+	Pressure    []float64 // [Pa]
+	Temp        []float64 // mean gas temperature [K]
+	Unburned    []float64 // temperature of the unburned zone [K]; NaN without one
+	Hot         []float64 // temperature of the burned zone [K]; NaN without one
+	Mass        []float64 // in the chamber [kg]
+	Intake      []float64 // flow through the intake valves into the chamber [kg/rad]
+	Exhaust     []float64 // flow through the exhaust valves out of it [kg/rad]
+	Composition []float64 // burned mass fraction of what is in the chamber [-]
+	Burned      []float64 // burned fraction of the charge that burns [-]
+	Release     []float64 // heat-release rate: fuel burned times its heating value [J/rad]
+	WallHeat    []float64 // given to the walls since intake closing [J]
+	Motored     []float64 // pressure of the same charge without a spark [Pa]; empty unless asked for
 
 	Indicators
 }
@@ -54,7 +54,7 @@ type Indicators struct {
 
 	Efficiency float64 // gross indicated work over fuel energy [-]
 	HeatLoss   float64 // wall heat of the whole cycle over fuel energy [-]
-	Residuals  float64 // burned gas over charge at intake closing, by mass [-]
+	Residual   float64 // burned gas over charge at intake closing, by mass [-]
 	Volumetric float64 // air taken in over air that would fill the swept volume at manifold pressure and temperature [-]
 	Airflow    float64 // [kg/s]
 	FuelHeat   float64 // fuel energy taken in, lower heating value [J]
@@ -78,7 +78,7 @@ type Indicators struct {
 // columns lists the slices of samples.
 func (c *Cycle) columns() []*[]float64 {
 	return []*[]float64{&c.Theta, &c.Volume, &c.Pressure, &c.Temp, &c.Unburned, &c.Hot, &c.Mass, &c.Intake, &c.Exhaust,
-		&c.Residual, &c.Burned, &c.Release, &c.WallHeat}
+		&c.Composition, &c.Burned, &c.Release, &c.WallHeat}
 }
 
 // resize gives every slice the length n.
@@ -168,7 +168,7 @@ func (k *sampler) one(c *Cycle, i int, y, dy []float64) {
 		c.Motored[i] = y[oneP]
 		return
 	}
-	c.Pressure[i], c.Temp[i], c.Mass[i], c.Residual[i] = y[oneP], y[oneT], y[oneM], y[oneB]
+	c.Pressure[i], c.Temp[i], c.Mass[i], c.Composition[i] = y[oneP], y[oneT], y[oneM], y[oneB]
 	c.Unburned[i], c.Hot[i] = math.NaN(), math.NaN()
 	if i >= c.Begin && i < c.End { // before the two zones begin
 		c.Unburned[i] = y[oneT]
@@ -185,7 +185,7 @@ func (k *sampler) two(c *Cycle, i int, theta float64, y []float64, s *Solver) {
 	m := y[twoMu] + y[twoMb]
 	c.Pressure[i], c.Unburned[i], c.Hot[i], c.Mass[i] = y[twoP], y[twoTu], y[twoTb], m
 	c.Temp[i] = (y[twoMu]*y[twoTu] + y[twoMb]*y[twoTb]) / m
-	c.Residual[i] = (y[twoMb] + two.residual*y[twoMu]) / m
+	c.Composition[i] = (y[twoMb] + two.residual*y[twoMu]) / m
 	c.Intake[i], c.Exhaust[i], c.WallHeat[i] = 0, 0, y[twoHeat]
 	two.Derive(s.slope2, theta, y)
 	x, dx := 0., 0.

@@ -46,7 +46,7 @@ func (s *Solver) indicate(op *model.Operating, x, g *cycleState, dst *Cycle) {
 	i.FuelHeat = taken / (1 + stoich) * s.fuel.LHV
 	i.Efficiency = gross / i.FuelHeat
 	i.HeatLoss = y[oneHeat] / i.FuelHeat
-	i.Residuals = x[carryB]
+	i.Residual = x[carryB]
 	i.Volumetric = taken * in.V / swept
 	i.Airflow = air * op.Speed / period
 	i.Charge = x[carryM]

@@ -34,8 +34,8 @@ func (c *place) set(e *model.Engine, op *model.Operating) {
 	c.speed = op.Speed
 	c.crevice, c.leak, c.crankcase = e.Crevice.Volume, e.Crevice.Leak, op.Exhaust
 	var s state
-	c.at(e.Wall.Liner, op.MAP, 0, &s)
-	c.ringR = op.MAP * s.v / e.Wall.Liner
+	c.at(c.linerTemp, op.MAP, 0, &s)
+	c.ringR = op.MAP * s.v / c.linerTemp
 	c.ringGamma = s.gamma(op.MAP)
 	c.cond = wall.Conditions{Bore: c.chamber.Bore(), Speed: c.chamber.MeanSpeed(op.Speed), Swept: c.chamber.Swept()}
 }

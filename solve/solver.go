@@ -37,8 +37,14 @@ const (
 
 	// The cycle counts as periodic when mass, temperature and burned fraction
 	// at intake closing change by less than this from one cycle to the next.
-	periodic   = 2e-7
+	periodic   = 8e-7
+	noisy      = 5e-6
 	mostCycles = 40
+
+	// Two cycles that take their steps differently differ by the tolerance of
+	// the integration, and may take turns for ever. After so many cycles a
+	// finer tolerance ends that.
+	patience = 8
 
 	// mostResidual is the largest burned mass fraction of a charge that counts
 	// as one (our own choice; engines run with less than half of it).
@@ -71,15 +77,16 @@ type Solver struct {
 	base        wiebe.Base
 	calibrating bool
 
-	one            oneZone
-	two            twoZone
-	oneStep        *ode.Solver
-	twoStep        *ode.Solver
-	oneRun         ode.Run
-	openRun        ode.Run
-	twoRun         ode.Run
-	y1, y2         []float64
-	slope1, slope2 []float64
+	one                  oneZone
+	two                  twoZone
+	oneStep, openStep    *ode.Solver
+	openCoarse, openFine *ode.Solver // openStep is one of both
+	twoStep              *ode.Solver
+	oneRun               ode.Run
+	openRun              ode.Run
+	twoRun               ode.Run
+	y1, y2               []float64
+	slope1, slope2       []float64
 
 	// What the cycle at hand has come to.
 	inTwo          bool
@@ -201,6 +208,14 @@ func (s *Solver) integrators() {
 	two[twoWork], two[twoHeat], two[twoRing], two[twoKnock] = rtol*energy, rtol*energy, rtol*energy, 100*rtol
 	const longest = 6 * math.Pi / 180
 	s.oneStep = ode.New(nOne, &ode.Settings{RelTol: rtol, MaxStep: longest, AbsTol: one})
+	open := func(factor float64) *ode.Solver {
+		abs := slices.Clone(one)
+		for i := range abs {
+			abs[i] *= factor
+		}
+		return ode.New(nOne, &ode.Settings{RelTol: rtol * factor, MaxStep: longest, AbsTol: abs})
+	}
+	s.openCoarse, s.openFine = open(2), open(0.1)
 	s.twoStep = ode.New(nTwo, &ode.Settings{RelTol: rtol, MaxStep: longest, AbsTol: two})
 	s.y1, s.y2 = make([]float64, nOne), make([]float64, nTwo)
 	s.slope1, s.slope2 = make([]float64, nOne), make([]float64, nTwo)
@@ -221,7 +236,10 @@ func (s *Solver) integrators() {
 		}}
 	}
 	s.oneRun = ode.Run{OnStep: s.onStep, OnEvent: s.onEvent, Events: []ode.Event{rise(&s.one, s.slope1, oneP)}}
-	s.openRun = ode.Run{OnStep: s.onStep, Breaks: s.events}
+	turns := func(at *float64) ode.Event {
+		return ode.Event{Terminal: true, G: func(_ float64, y []float64) float64 { return y[oneP] - *at }}
+	}
+	s.openRun = ode.Run{OnStep: s.onStep, Breaks: s.events, Events: []ode.Event{turns(&s.one.pIn), turns(&s.one.pOut)}}
 	s.twoRun = ode.Run{OnStep: s.onStep, OnEvent: s.onEvent, Breaks: make([]float64, 0, 16),
 		Events: []ode.Event{
 			rise(&s.two, s.slope2, twoP),
@@ -273,7 +291,7 @@ func (s *Solver) prepare(op *model.Operating) error {
 	o.pure(exitT, o.pOut, &out)
 	o.rOut, o.gammaOut = o.pOut*out.v/exitT, out.gamma(o.pOut)
 	swept := s.chamber.Swept()
-	o.least = 2e-3 * swept / in.v
+	o.least = 1e-2 * swept / in.v
 	o.exit = 0.3 * swept / out.v
 	s.two.laminar = func(t, p float64) float64 { return s.laminarAt(op, s.two.residual, t, p) }
 	return nil
@@ -318,19 +336,28 @@ func (s *Solver) settle(op *model.Operating) (cycleState, ignition, error) {
 	a.scale[carryPortM], a.scale[carryPortB] = mass, mass
 	a.scale[carryPortH], a.scale[carryPortT] = mass*1e6, mass*300
 	a.scale[carryExitH] = 1e6
+	s.openStep = s.openCoarse
 	for n := range mostCycles {
+		if n == patience {
+			s.openStep = s.openFine
+		}
 		g, ign, err := s.cycle(op, &x)
 		if err != nil {
 			return x, ign, err
 		}
-		if c := change(&x, &g); c < periodic {
+		c := change(&x, &g)
+		if c < periodic {
 			s.cycles = n + 1
 			if g[carryB] > mostResidual {
 				return x, ign, fmt.Errorf("solve: at %.4g kPa in the manifold and %.4g kPa in the exhaust %w", op.MAP/1e3, op.Exhaust/1e3, ErrNoCharge)
 			}
 			return g, ign, nil
 		}
-		x = a.next(&x, &g)
+		if c < noisy {
+			x = g // too near for the acceleration, which would follow rounding
+		} else {
+			x = a.next(&x, &g)
+		}
 	}
 	return x, ignition{}, fmt.Errorf("solve: after %d cycles at %.4g kPa, %.4g rpm: %w", mostCycles, op.MAP/1e3, op.Speed*30/math.Pi, ErrNotPeriodic)
 }
@@ -346,13 +373,26 @@ func (s *Solver) cycle(op *model.Operating, x *cycleState) (cycleState, ignition
 	if err := s.sealed(y, ign); err != nil {
 		return *x, ign, err
 	}
-	end := s.from + s.strokes.Period()
-	if _, err := s.oneStep.Integrate(&s.one, s.to, end, y, &s.openRun); err != nil {
-		return *x, ign, fmt.Errorf("solve: gas exchange: %w", err)
+	if err := s.exchange(y); err != nil {
+		return *x, ign, err
 	}
 	return cycleState{carryM: y[oneM], carryT: y[oneT], carryB: y[oneB], carryRing: y[oneRingB],
 		carryPortM: y[onePortM], carryPortB: y[onePortB], carryPortH: y[onePortH], carryPortT: y[onePortT],
 		carryExitH: y[oneExitH], carryExitB: y[oneExitB], carryExitT: y[oneExitT]}, ign, nil
+}
+
+// exchange integrates the part in which valves are open. Where a flow turns,
+// what it carries changes at once: the integration starts afresh there.
+func (s *Solver) exchange(y []float64) error {
+	end := s.from + s.strokes.Period()
+	for at := s.to; at < end; {
+		r, err := s.openStep.Integrate(&s.one, at, end, y, &s.openRun)
+		if err != nil {
+			return fmt.Errorf("solve: gas exchange: %w", err)
+		}
+		at = r.X
+	}
+	return nil
 }
 
 // begin puts c into the state of the one zone, all sums nil, and returns it.

@@ -46,6 +46,10 @@ type Cycle struct {
 	PeakBurnedK         *float64 `json:"peak_burned_k"`
 	KnockIntegral       *float64 `json:"knock_integral"`
 	KnockOnsetDegATDC   *float64 `json:"knock_onset_deg_atdc"`
+	KnockUnburned       *float64 `json:"knock_unburned_fraction"`
+	KnockIntensityBar   *float64 `json:"knock_intensity_bar"`
+	BlowbyFraction      *float64 `json:"blowby_fraction"`
+	SplitDeg            *float64 `json:"trailing_split_deg"`
 	EnergyResidual      *float64 `json:"energy_residual"`
 	MassResidual        *float64 `json:"mass_residual"`
 }
@@ -77,7 +81,10 @@ func Of(op *model.Operating, lit bool, i *solve.Indicators) Cycle {
 		BrakeTorqueNm: number(i.Torque, 1), BrakePowerKW: number(i.Power, 1e3),
 		IndicatedEfficiency: number(i.Efficiency, 1), HeatLossFraction: number(i.HeatLoss, 1),
 		ResidualFraction: number(i.Residual, 1), VolumetricEff: number(i.Volumetric, 1), AirflowGS: number(i.Airflow, 1e-3),
-		PeakMeanK:      number(i.PeakTemp, 1),
+		PeakMeanK: number(i.PeakTemp, 1), PeakUnburnedK: number(i.PeakUnburned, 1), PeakBurnedK: number(i.PeakBurned, 1),
+		KnockIntegral: number(i.KnockIntegral, 1), KnockOnsetDegATDC: number(i.KnockOnset, deg),
+		KnockUnburned: number(i.KnockUnburned, 1), KnockIntensityBar: number(i.KnockIntensity, bar),
+		BlowbyFraction: number(i.Blowby, 1), SplitDeg: number(op.Split, deg),
 		EnergyResidual: number(i.EnergyResidual, 1), MassResidual: number(i.MassResidual, 1),
 	}
 }
@@ -95,6 +102,12 @@ var columns = []column{
 	{"pressure_bar", bar, func(c *solve.Cycle) []float64 { return c.Pressure }},
 	{"motored_bar", bar, func(c *solve.Cycle) []float64 { return c.Motored }},
 	{"temperature_k", 1, func(c *solve.Cycle) []float64 { return c.Temp }},
+	{"unburned_k", 1, func(c *solve.Cycle) []float64 { return c.Unburned }},
+	{"burned_k", 1, func(c *solve.Cycle) []float64 { return c.Hot }},
+	{"mass_mg", 1e-6, func(c *solve.Cycle) []float64 { return c.Mass }},
+	{"intake_flow_mg_per_deg", 1e-6 / deg, func(c *solve.Cycle) []float64 { return c.Intake }},
+	{"exhaust_flow_mg_per_deg", 1e-6 / deg, func(c *solve.Cycle) []float64 { return c.Exhaust }},
+	{"burned_gas_fraction", 1, func(c *solve.Cycle) []float64 { return c.Composition }},
 	{"burned_fraction", 1, func(c *solve.Cycle) []float64 { return c.Burned }},
 	{"heat_release_j_per_deg", 1 / deg, func(c *solve.Cycle) []float64 { return c.Release }},
 	{"wall_heat_j", 1, func(c *solve.Cycle) []float64 { return c.WallHeat }},

@@ -77,11 +77,11 @@ func MBT(ctx context.Context, s *solve.Solver, op model.Operating) (Point, error
 	// A coarse look first: far from MBT the torque has other, lower humps, and
 	// sparks that light nothing.
 	const step = 10 * deg
-	t := s.Engine().Timing
+	from, to := s.Engine().Sealed()
 	best := Point{}
 	best.Torque = math.Inf(-1)
 	for spark := -20 * deg; spark <= 90*deg; spark += step {
-		if !(-spark > t.IntakeClosing && -spark < t.ExhaustOpening) {
+		if !(-spark > from && -spark < to) {
 			continue
 		}
 		p, err := at(ctx, s, op, spark)
