@@ -279,6 +279,10 @@ func (e *Engine) shape() (all []*Problem) {
 	bad("exhaust.open_deg_atdc", to, 0, strokes.End, "the exhaust opens after it")
 	bad("intake.open_deg_atdc", intakeOpen, to-period, from, "the intake opens after the exhaust")
 	bad("exhaust.close_deg_atdc", exhaustClose, to, from+period, "the exhaust closes before the intake")
+	if most := 0.1 * c.Swept() / (e.Geometry.Ratio - 1); !(e.Crevice.Volume <= most) {
+		all = append(all, &Problem{"crevice.volume_mm3", number(e.Crevice.Volume / (mm * mm * mm)),
+			"at most a tenth of the clearance volume, " + number(most/(mm*mm*mm)) + " mm³"})
+	}
 	for _, p := range []struct {
 		key  string
 		x, y float64

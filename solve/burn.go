@@ -63,12 +63,11 @@ func (s *Solver) ignite(op *model.Operating, ch *charge) (ignition, error) {
 	two.share = b.Efficiency
 	two.burn, two.fronts = two.burn[:0], nil
 
-	// A spark that comes after the exhaust has opened lights nothing, nor does
-	// one in a charge whose flame is too slow.
-	first := sparks[0]
-	if s.plugs == 2 {
-		first = math.Min(sparks[0], sparks[1])
+	// Burned gas does not burn again, nor does a charge whose flame is too slow.
+	if ch.residual > mostResidual {
+		return ignition{why: flame.TooLean}, nil
 	}
+	first := sparks[s.firstPlug()]
 	if b.Law == model.BurnScaled || b.Law == model.BurnFlame {
 		speed, viscosity := s.flame(op, ch, first)
 		top, _ := s.flame(op, ch, 0)
@@ -94,7 +93,7 @@ func (s *Solver) ignite(op *model.Operating, ch *charge) (ignition, error) {
 	if err := two.burn.Check(); err != nil {
 		return ignition{}, err
 	}
-	start := two.burn.Angle(kernel)
+	start := two.burn.Angle(wiebeKernel)
 	if !(start < s.to-1e-3) {
 		return ignition{why: "too late: the exhaust opens first"}, nil
 	}
@@ -168,7 +167,11 @@ func (s *Solver) calibrate() error {
 	return nil
 }
 
-// tune finds the two factors of flames with which the sealed part of the base
+// grows is about how much later [rad] a flame burns whose kernel is e times
+// smaller: the step of tune.
+const grows = 5 * math.Pi / 180
+
+// tune finds the speed-up and the kernel with which the sealed part of the base
 // point has the burn angles that were given.
 func (s *Solver) tune(carry *cycleState) error {
 	b := &s.engine.Burn
@@ -195,8 +198,8 @@ func (s *Solver) tune(carry *cycleState) error {
 			continue
 		}
 		s.flames.Speedup *= math.Pow(long, 1.2)
-		s.flames.Transition *= math.Pow(slow, -2)
-		if !(s.flames.Transition < 100 && s.flames.Speedup < 100 && s.flames.Speedup > 1e-3) {
+		s.kernel *= math.Exp((slow - 1) * b.Development / grows)
+		if !(s.kernel < 0.05 && s.kernel > 1e-7 && s.flames.Speedup < 100 && s.flames.Speedup > 1e-3) {
 			break
 		}
 	}

@@ -197,6 +197,8 @@ func (k *sampler) two(c *Cycle, i int, theta float64, y []float64, s *Solver) {
 	} else {
 		x, dx = two.burn.At(theta)
 	}
-	c.Burned[i] = math.Min(x, 1)
-	c.Release[i] = y[twoMu] * two.share * dx / math.Max(1-two.share*math.Min(x, 1), 1e-12) * (1 - two.residual) * k.scale
+	c.Burned[i], c.Release[i] = math.Min(x, 1), 0
+	if x < burnedOut {
+		c.Release[i] = y[twoMu] * two.share * dx / (1 - two.share*x) * (1 - two.residual) * k.scale
+	}
 }

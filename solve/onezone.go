@@ -117,11 +117,13 @@ func (c *oneZone) Derive(dst []float64, theta float64, y []float64) {
 		return dp, slope*dp + rest/s.hT, dB
 	}
 	perPressure, leak := c.ring(p)
-	if perPressure == 0 && leak == 0 {
+	flow -= leak
+	dst[oneLeak], dst[oneRing] = leak, leak*s.h
+	if perPressure == 0 {
 		dst[oneP], dst[oneT], dst[oneB] = solve(flow, sumH, sumB)
 	} else {
-		// The flow into the crevice, perPressure·p' + leak, changes p' in turn:
-		// linear, so two trials give it exactly.
+		// The flow into the crevice, perPressure·p', changes p' in turn: linear, so
+		// two trials give it exactly.
 		ringB := c.inRing(y[oneRingB], p)
 		trial := func(into float64) (dp, dT, dB float64) {
 			if into >= 0 {
@@ -130,7 +132,7 @@ func (c *oneZone) Derive(dst []float64, theta float64, y []float64) {
 			return solve(flow-into, sumH-into*(c.back.h-s.h), sumB-into*(ringB-b))
 		}
 		free, _, _ := trial(0)
-		into := perPressure*free + leak
+		into := perPressure * free
 		if into < 0 {
 			c.at(c.linerTemp, p, ringB, &c.back)
 		}
@@ -139,13 +141,12 @@ func (c *oneZone) Derive(dst []float64, theta float64, y []float64) {
 		into /= 1 - perPressure*(moved-free)/unit
 		dst[oneP], dst[oneT], dst[oneB] = trial(into)
 		flow -= into
-		dst[oneLeak] = leak
 		if into > 0 {
-			dst[oneRing] = into * s.h
-			dst[oneRingB] = into*b - leak*ringB
+			dst[oneRing] += into * s.h
+			dst[oneRingB] = into * b
 		} else {
-			dst[oneRing] = into * c.back.h
-			dst[oneRingB] = into*ringB - leak*ringB
+			dst[oneRing] += into * c.back.h
+			dst[oneRingB] = into * ringB
 		}
 	}
 	dst[oneM] = flow

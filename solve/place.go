@@ -68,9 +68,6 @@ func (c *place) walls(theta, vol, p, t, mass float64) (hA, mean float64) {
 // it over p [kg/Pa], which its walls keep at the liner's temperature, and the
 // flow past the rings [kg/rad].
 func (c *place) ring(p float64) (perPressure, leak float64) {
-	if c.crevice == 0 && c.leak == 0 {
-		return 0, 0
-	}
 	perPressure = c.crevice / (c.ringR * c.linerTemp)
 	if c.leak > 0 {
 		leak = valve.Flow(c.leak, p, c.linerTemp, c.ringR, c.ringGamma, c.crankcase) / c.speed

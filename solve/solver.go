@@ -50,8 +50,9 @@ const (
 	// as one (our own choice; engines run with less than half of it).
 	mostResidual = 0.7
 
-	// kernel is the burned fraction with which the two zones begin.
-	kernel = 1e-4
+	// wiebeKernel is the burned fraction with which the two zones begin under a
+	// burn that is given.
+	wiebeKernel = 1e-4
 )
 
 // Solver runs cycles of one engine. It keeps its buffers: one Solver serves
@@ -73,20 +74,20 @@ type Solver struct {
 	shares      []float64
 	fronts      []*flame.Front
 	flames      flame.Entrainment
+	kernel      float64 // share of the charge of a front that counts as burned at its spark [-]
 	laminar     flame.Laminar
 	base        wiebe.Base
 	calibrating bool
 
-	one                  oneZone
-	two                  twoZone
-	oneStep, openStep    *ode.Solver
-	openCoarse, openFine *ode.Solver // openStep is one of both
-	twoStep              *ode.Solver
-	oneRun               ode.Run
-	openRun              ode.Run
-	twoRun               ode.Run
-	y1, y2               []float64
-	slope1, slope2       []float64
+	one            oneZone
+	two            twoZone
+	coarse, fine   steppers
+	step           *steppers // one of both
+	oneRun         ode.Run
+	openRun        ode.Run
+	twoRun         ode.Run
+	y1, y2         []float64
+	slope1, slope2 []float64
 
 	// What the cycle at hand has come to.
 	inTwo          bool
@@ -104,6 +105,10 @@ type Solver struct {
 	sampler        sampler
 	cycles         int // that the last settle took
 }
+
+// steppers integrates the one zone while sealed, the one zone with valves open,
+// and the two zones.
+type steppers struct{ one, open, two *ode.Solver }
 
 // New returns a solver for e. The error is a *model.Problem if e is not in order.
 func New(e *model.Engine, set *Settings) (*Solver, error) {
@@ -172,6 +177,8 @@ func (s *Solver) parts() (err error) {
 	s.two.area = s.bore
 	s.two.knock = knock.DouaudEyzat{Octane: e.Octane}
 	s.flames = flame.Usual()
+	s.flames.Transition = 0.5
+	s.kernel = flame.KernelShare
 	s.plugs = int(e.Burn.Plugs)
 	s.shares = []float64{1}
 	if s.plugs == 2 || e.Burn.Law == model.BurnFlame {
@@ -207,16 +214,16 @@ func (s *Solver) integrators() {
 	two[twoP], two[twoTu], two[twoTb] = rtol*1e5, rtol*300, rtol*1000
 	two[twoWork], two[twoHeat], two[twoRing], two[twoKnock] = rtol*energy, rtol*energy, rtol*energy, 100*rtol
 	const longest = 6 * math.Pi / 180
-	s.oneStep = ode.New(nOne, &ode.Settings{RelTol: rtol, MaxStep: longest, AbsTol: one})
-	open := func(factor float64) *ode.Solver {
-		abs := slices.Clone(one)
+	stepper := func(abs []float64, factor float64) *ode.Solver {
+		abs = slices.Clone(abs)
 		for i := range abs {
 			abs[i] *= factor
 		}
-		return ode.New(nOne, &ode.Settings{RelTol: rtol * factor, MaxStep: longest, AbsTol: abs})
+		return ode.New(len(abs), &ode.Settings{RelTol: math.Max(1e-13, rtol*factor), MaxStep: longest, AbsTol: abs})
 	}
-	s.openCoarse, s.openFine = open(2), open(0.1)
-	s.twoStep = ode.New(nTwo, &ode.Settings{RelTol: rtol, MaxStep: longest, AbsTol: two})
+	s.coarse = steppers{stepper(one, 1), stepper(one, 2), stepper(two, 1)}
+	s.fine = steppers{stepper(one, 0.05), stepper(one, 0.05), stepper(two, 0.05)}
+	s.step = &s.coarse
 	s.y1, s.y2 = make([]float64, nOne), make([]float64, nTwo)
 	s.slope1, s.slope2 = make([]float64, nOne), make([]float64, nTwo)
 
@@ -336,10 +343,10 @@ func (s *Solver) settle(op *model.Operating) (cycleState, ignition, error) {
 	a.scale[carryPortM], a.scale[carryPortB] = mass, mass
 	a.scale[carryPortH], a.scale[carryPortT] = mass*1e6, mass*300
 	a.scale[carryExitH] = 1e6
-	s.openStep = s.openCoarse
+	s.step = &s.coarse
 	for n := range mostCycles {
 		if n == patience {
-			s.openStep = s.openFine
+			s.step = &s.fine
 		}
 		g, ign, err := s.cycle(op, &x)
 		if err != nil {
@@ -386,7 +393,7 @@ func (s *Solver) cycle(op *model.Operating, x *cycleState) (cycleState, ignition
 func (s *Solver) exchange(y []float64) error {
 	end := s.from + s.strokes.Period()
 	for at := s.to; at < end; {
-		r, err := s.openStep.Integrate(&s.one, at, end, y, &s.openRun)
+		r, err := s.step.open.Integrate(&s.one, at, end, y, &s.openRun)
 		if err != nil {
 			return fmt.Errorf("solve: gas exchange: %w", err)
 		}
@@ -427,16 +434,16 @@ func (s *Solver) sealed(y []float64, ign ignition) error {
 	if ign.lit {
 		end = math.Max(s.from, ign.start)
 	}
-	if _, err := s.oneStep.Integrate(&s.one, s.from, end, y, &s.oneRun); err != nil {
+	if _, err := s.step.one.Integrate(&s.one, s.from, end, y, &s.oneRun); err != nil {
 		return fmt.Errorf("solve: compression: %w", err)
 	}
 	if !ign.lit {
 		return nil
 	}
 	two := &s.two
-	share := kernel * two.share
+	share := wiebeKernel * two.share
 	if len(two.fronts) > 0 {
-		share = flame.KernelShare
+		share = s.kernel * two.fronts[s.firstPlug()].Share
 	}
 	if err := s.split(end, y, share); err != nil {
 		return err
@@ -446,29 +453,35 @@ func (s *Solver) sealed(y []float64, ign ignition) error {
 	s.twoRun.Breaks = two.burn.Breaks(s.twoRun.Breaks[:0])
 	at := end
 	if len(two.fronts) == 2 {
-		first, second := 0, 1
-		if two.lit[1] < two.lit[0] {
-			first, second = 1, 0
-		}
+		first := s.firstPlug()
+		second := 1 - first
 		z[twoEntrained+first], z[twoFront+first] = z[twoMb], z[twoMb]
 		if two.lit[second] > at && two.lit[second] < s.to {
-			if _, err := s.twoStep.Integrate(two, at, two.lit[second], z, &s.twoRun); err != nil {
+			if _, err := s.step.two.Integrate(two, at, two.lit[second], z, &s.twoRun); err != nil {
 				return fmt.Errorf("solve: combustion: %w", err)
 			}
 			at = two.lit[second]
 		}
 		if two.lit[second] < s.to {
-			z[twoEntrained+second] = math.Max(z[twoEntrained+second], flame.KernelShare*two.fronts[second].Share*two.total)
+			z[twoEntrained+second] = math.Max(z[twoEntrained+second], s.kernel*two.fronts[second].Share*two.total)
 		}
 	} else if len(two.fronts) == 1 {
 		z[twoEntrained], z[twoFront] = z[twoMb], z[twoMb]
 	}
-	if _, err := s.twoStep.Integrate(two, at, s.to, z, &s.twoRun); err != nil {
+	if _, err := s.step.two.Integrate(two, at, s.to, z, &s.twoRun); err != nil {
 		return fmt.Errorf("solve: combustion: %w", err)
 	}
 	s.integral = z[twoKnock]
 	s.inTwo, s.work = false, 0
 	return s.join(y)
+}
+
+// firstPlug is the plug that fires first.
+func (s *Solver) firstPlug() int {
+	if s.plugs == 2 && s.two.lit[1] < s.two.lit[0] {
+		return 1
+	}
+	return 0
 }
 
 // split divides the one zone y at theta [rad] into two, of which the burned

@@ -34,6 +34,10 @@ const (
 // knock.
 const lastBurned = 0.98
 
+// burnedOut is the nominal burned fraction at which burning ends, lest the
+// unburned zone vanish.
+const burnedOut = 1 - 1e-7
+
 // twoZone is the first law for the sealed chamber as an unburned and a burned
 // zone at one pressure:
 //
@@ -62,9 +66,9 @@ type twoZone struct {
 
 	knock knock.DouaudEyzat
 
-	from       float64 // start of the current segment [rad]
-	u, b       state
-	backU, bkB state
+	from         float64 // start of the current segment [rad]
+	u, b         state
+	backU, backB state
 }
 
 var _ ode.Segmenter = (*twoZone)(nil)
@@ -115,8 +119,10 @@ func (c *twoZone) Derive(dst []float64, theta float64, y []float64) {
 	}
 	m := mu + mb
 	x, dx := c.progress(dst, theta, vol, y)
-	x = math.Min(x, 1)
-	burn := mu * c.share * dx / math.Max(1-c.share*x, 1e-12)
+	burn := 0.
+	if x < burnedOut {
+		burn = mu * c.share * dx / (1 - c.share*x)
+	}
 
 	mean := (mu*tu + mb*tb) / m
 	hA, wallTemp := c.walls(theta, vol, p, mean, m)
@@ -128,46 +134,48 @@ func (c *twoZone) Derive(dst []float64, theta float64, y []float64) {
 	restU := -heatU / (mu * u.hT)
 	restB := (burn*(u.h-b.h) - heatB) / (mb * b.hT)
 
-	// Into the crevice goes perPressure·p' + leak, of which shareU from or to
-	// the unburned zone; what returns has the enthalpy of gas at the wall's
-	// temperature. V' = Σ (m'·v + m·(vT·T' + vP·p')) is linear in p'.
+	// Both zones leak by their masses. Into the crevice goes perPressure·p', of
+	// which shareU from or to the unburned zone; what returns has the enthalpy of
+	// gas at the wall's temperature. V' = Σ (m'·v + m·(vT·T' + vP·p')) is linear
+	// in p'.
 	perPressure, leak := c.ring(p)
-	stiff := mu*(u.vT*slopeU+u.vP) + mb*(b.vT*slopeB+b.vP)
-	free := dVol - burn*(b.v-u.v) - mu*u.vT*restU - mb*b.vT*restB
 	shareU := mu / m
-	var ringB, moreU, moreB float64 // T' for each kg/rad out of the zones
+	meanV, meanH := shareU*u.v+(1-shareU)*b.v, shareU*u.h+(1-shareU)*b.h
+	stiff := mu*(u.vT*slopeU+u.vP) + mb*(b.vT*slopeB+b.vP)
+	free := dVol - burn*(b.v-u.v) + leak*meanV - mu*u.vT*restU - mb*b.vT*restB
+	dst[twoMu], dst[twoMb] = -burn-shareU*leak, burn-(1-shareU)*leak
+	dst[twoLeak], dst[twoRing] = leak, leak*meanH
+
+	var moreU, moreB float64 // T' for each kg/rad into the crevice
 	into := 0.
-	if perPressure > 0 || leak > 0 {
-		ringB = c.inRing(y[twoRingB], p)
-		lost := shareU*u.v + (1-shareU)*b.v // volume for each kg/rad into the crevice
-		into = (perPressure*free/stiff + leak) / (1 - perPressure*lost/stiff)
-		if into < 0 {
-			shareU = math.Min(1, (1-ringB)/(1-c.residual)) * mu / (mu + 1e-3*m)
+	if perPressure > 0 {
+		if into = perPressure * free / stiff / (1 - perPressure*meanV/stiff); into >= 0 {
+			free += meanV * into
+			dst[twoRing] += into * meanH
+			dst[twoRingB] = into * (shareU*c.residual + 1 - shareU)
+		} else {
+			ringB := c.inRing(y[twoRingB], p)
+			hidden := math.Min(1, (1-ringB)/(1-c.residual)) // unburned share of what returns
+			shareU = hidden * mu / (mu + 1e-3*m)
 			c.at(c.linerTemp, p, c.residual, &c.backU)
-			c.pure(c.linerTemp, p, &c.bkB)
+			c.pure(c.linerTemp, p, &c.backB)
 			moreU = -shareU * (c.backU.h - u.h) / (mu * u.hT)
-			moreB = -(1 - shareU) * (c.bkB.h - b.h) / (mb * b.hT)
-			lost = shareU*u.v + (1-shareU)*b.v - mu*u.vT*moreU - mb*b.vT*moreB
-			into = (perPressure*free/stiff + leak) / (1 - perPressure*lost/stiff)
+			moreB = -((hidden-shareU)*(c.backU.h-b.h) + (1-hidden)*(c.backB.h-b.h)) / (mb * b.hT)
+			lost := shareU*u.v + (1-shareU)*b.v - mu*u.vT*moreU - mb*b.vT*moreB
+			into = perPressure * free / stiff / (1 - perPressure*lost/stiff)
+			free += lost * into
+			dst[twoRing] += into * (hidden*c.backU.h + (1-hidden)*c.backB.h)
+			dst[twoRingB] = into * ringB
 		}
-		free += lost * into
+		dst[twoMu] -= shareU * into
+		dst[twoMb] -= (1 - shareU) * into
 	}
 	dp := free / stiff
 	dst[twoP] = dp
 	dst[twoTu] = slopeU*dp + restU + moreU*into
 	dst[twoTb] = slopeB*dp + restB + moreB*into
-	dst[twoMu] = -burn - shareU*into
-	dst[twoMb] = burn - (1-shareU)*into
 	dst[twoWork] = p * dVol
 	dst[twoHeat] = heatU + heatB
-	dst[twoLeak] = leak
-	if into > 0 {
-		dst[twoRing] = into * (shareU*u.h + (1-shareU)*b.h)
-		dst[twoRingB] = into*(shareU*c.residual+1-shareU) - leak*ringB
-	} else {
-		dst[twoRing] = into * (shareU*c.backU.h + (1-shareU)*c.bkB.h)
-		dst[twoRingB] = into*(shareU*c.residual+1-shareU) - leak*ringB
-	}
 	if x < lastBurned {
 		dst[twoKnock] = c.knock.Rate(p, tu) / c.speed
 	}
