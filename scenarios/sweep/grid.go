@@ -30,6 +30,13 @@ type Node struct {
 	Err        string // why there is no MBT; "": there is one
 }
 
+// LPPCostTorque is the brake torque lost by holding LPP in place of MBT [N·m].
+func (n *Node) LPPCostTorque() float64 { return n.MBT.Torque - n.HeldLPP.Torque }
+
+// CA50CostTorque is the brake torque lost by holding CA50 in place of MBT
+// [N·m].
+func (n *Node) CA50CostTorque() float64 { return n.MBT.Torque - n.HeldCA50.Torque }
+
 // LPPCost is the brake torque lost by holding LPP in place of MBT, over that
 // at MBT [-].
 func (n *Node) LPPCost() float64 { return n.cost(&n.HeldLPP) }

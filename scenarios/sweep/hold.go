@@ -32,7 +32,9 @@ func HoldTorque(ctx context.Context, s *solve.Solver, op model.Operating, torque
 	}
 	var points []Point
 	for _, spark := range sparks {
-		p, err := hold(ctx, s, op, torque, spark)
+		o := op
+		o.MAP, o.Spark = throttle(s, torque), spark
+		p, err := hold(ctx, s, o, torque)
 		if err != nil {
 			return nil, err
 		}
@@ -50,15 +52,17 @@ func HoldTorqueMBT(ctx context.Context, s *solve.Solver, op model.Operating, tor
 		return Point{}, err
 	}
 	var points []Point
-	find := func(spark float64) (*Point, error) {
-		for i := range points {
-			if points[i].Operating.Spark == spark {
-				return &points[i], nil
+	find := func(spark float64) (Point, error) {
+		for _, p := range points {
+			if p.Operating.Spark == spark {
+				return p, nil
 			}
 		}
-		p, err := hold(ctx, s, op, torque, spark)
+		o := op
+		o.Spark = spark
+		p, err := hold(ctx, s, o, torque)
 		points = append(points, p)
-		return &points[len(points)-1], err
+		return p, err
 	}
 	first, err := find(start.Operating.Spark)
 	if err != nil {
@@ -67,6 +71,7 @@ func HoldTorqueMBT(ctx context.Context, s *solve.Solver, op model.Operating, tor
 	if first.Missing != "" {
 		return Point{}, fmt.Errorf("sweep: %.4g N·m at %.4g rpm, even at MBT: %s: %w", torque, op.Speed*30/math.Pi, first.Missing, ErrTorque)
 	}
+	op.MAP = first.Operating.MAP // a better guess for the sparks around
 	l := line{solver: s, op: op}
 	low, high := l.ends()
 	x, err := peak(func(spark float64) (float64, error) {
@@ -83,7 +88,7 @@ func HoldTorqueMBT(ctx context.Context, s *solve.Solver, op model.Operating, tor
 	if err == nil && p.Missing != "" {
 		p = first
 	}
-	return *p, err
+	return p, err
 }
 
 // throttle guesses the manifold pressure for a brake torque: 1.1 bar lost to
@@ -95,15 +100,14 @@ func throttle(s *solve.Solver, torque float64) float64 {
 	return math.Min(math.Max((bmep+1.1e5)/10, 1.2*leastMAP), 0.8*mostMAP)
 }
 
-// hold solves one spark.
-func hold(ctx context.Context, s *solve.Solver, op model.Operating, torque, spark float64) (Point, error) {
-	op.Spark = spark
+// hold solves one spark, op.MAP being a first guess.
+func hold(ctx context.Context, s *solve.Solver, op model.Operating, torque float64) (Point, error) {
 	var found Point // the latest
 	var failed error
 	off := func(pressure float64) (float64, error) {
 		op.MAP = pressure
 		var err error
-		if found, err = at(ctx, s, op, spark); ctx.Err() != nil {
+		if found, err = at(ctx, s, op, op.Spark); ctx.Err() != nil {
 			return 0, ctx.Err()
 		}
 		if err != nil { // too little charge to run on: no torque either
@@ -123,7 +127,7 @@ func hold(ctx context.Context, s *solve.Solver, op model.Operating, torque, spar
 
 	// Torque rises with pressure, nearly in a straight line.
 	tol := 1e-6 * 1e5 * s.Chamber().Swept() // 1e-6 bar of mean pressure, about
-	a := throttle(s, torque)
+	a := op.MAP
 	fa, err := off(a)
 	if err != nil {
 		return Point{}, err

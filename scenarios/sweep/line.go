@@ -89,17 +89,19 @@ func (l *line) mbt(ctx context.Context) (Point, error) {
 	if err != nil {
 		return Point{}, err
 	}
-	best := -1
+	best, runs := -1, false
 	look := func() {
 		for i := range points {
-			if p := &points[i]; p.Lit && (best < 0 || p.Torque > points[best].Torque) {
+			p := &points[i]
+			runs = runs || p.Missing == ""
+			if p.Lit && (best < 0 || p.Torque > points[best].Torque) {
 				best = i
 			}
 		}
 	}
 	look()
 	low, high := l.ends()
-	for i, first := 1, points; i < 3 && best < 0; i++ { // a lean charge may light in a narrow span of sparks only
+	for i, first := 1, points; i < 3 && best < 0 && runs; i++ { // a lean charge may light in a narrow span of sparks only
 		for _, p := range first[:len(first)-1] {
 			q, err := l.at(ctx, p.Operating.Spark+(high-low)/float64(len(first)-1)*float64(i)/3)
 			if err != nil {
@@ -164,6 +166,9 @@ func (l *line) held(ctx context.Context, from *Point, what string, target float6
 	const dx, df, step = 1e-4 * deg, 1e-4 * deg, 3 * deg
 	a := from.Operating.Spark
 	fa := angle(from) - target
+	if math.Abs(fa) <= df {
+		return *from, nil
+	}
 	for n := 0; n < 60; n++ {
 		b := math.Min(math.Max(a+math.Copysign(math.Max(step, math.Abs(fa)), fa), low), high)
 		fb, err := off(b)

@@ -20,10 +20,10 @@ func peak(f func(float64) (float64, error), x, low, high float64, strides ...flo
 				}
 			}
 			switch {
-			case y[0] > y[1] && y[0] >= y[2] && x-h > low+h:
+			case y[0] > y[1] && y[0] >= y[2] && x > low+h:
 				x -= h
 				continue
-			case y[2] > y[1] && x+h < high-h:
+			case y[2] > y[1] && x < high-h:
 				x += h
 				continue
 			}

@@ -79,8 +79,8 @@ func TestMBTMoves(t *testing.T) {
 
 // Without wall heat, CA50 at MBT lies near dead centre (Beccari, Pipitone and
 // Genchi, ASME 132(3) 032802, 2010, abstract; recomputed 1.3 against 7.7 deg in
-// the literature digest, section 2): within 4 deg of it and at least 4 deg
-// earlier than with heat.
+// the literature digest, section 2): within 4 deg of it and at least half of
+// those 6.4 deg earlier than with heat.
 func TestAdiabaticMBT(t *testing.T) {
 	s, op := bench(t, nil)
 	hot, err := MBT(context.Background(), s, op)
@@ -89,7 +89,7 @@ func TestAdiabaticMBT(t *testing.T) {
 	cold, err := MBT(context.Background(), s, op)
 	require.NoError(t, err)
 	require.InDelta(t, 0, cold.CA50/deg, 4)
-	require.Less(t, cold.CA50, hot.CA50-4*deg)
+	require.Less(t, cold.CA50, hot.CA50-3.2*deg)
 }
 
 // MBT of brake torque lies where its slope is zero: a dense sweep around it,
