@@ -25,10 +25,7 @@ const python = "/usr/bin/python3"
 // everywhere, at the default tolerance. The table of burned gas adds an error
 // of its own, within 1e-6 too.
 func TestAgainstSciPy(t *testing.T) {
-	if err := exec.Command(python, "-c", "import scipy").Run(); err != nil {
-		require.Empty(t, os.Getenv("PHASEBENCH_REQUIRE_PEERS"), "the peers are required here")
-		t.Skip("needs " + python + " with scipy (Debian python3-scipy)")
-	}
+	needSciPy(t)
 	for _, c := range []struct {
 		engine           string
 		rpm, kpa, lambda float64
@@ -92,38 +89,115 @@ func TestAgainstSciPy(t *testing.T) {
 				return p
 			}
 
-			shares := map[string]float64{}
-			for _, x := range fuel.MakeUp {
-				shares[x.Species] = x.X
+			in := caseFor(e, fuel, c.lambda, c.rpm*math.Pi/30, stage)
+			for k, v := range map[string]any{"mass": mass, "residual": c.residual, "p": c.kpa * 1e3, "t": c.t,
+				"from": from, "to": to, "scale": mass * 3e6, "theta": theta} {
+				in[k] = v
 			}
-			g, w := e.Geometry, e.Wall
-			in := map[string]any{
-				"geometry": map[string]float64{"bore": g.Bore, "stroke": g.Stroke, "rod": g.Rod, "offset": g.Offset,
-					"ratio": g.Ratio, "head": g.HeadArea, "piston": g.PistonArea},
-				"wall": map[string]any{"law": w.Law, "factor": w.Factor, "head": w.Head, "piston": w.Piston, "liner": w.Liner},
-				"fuel": shares, "lambda": c.lambda, "speed": c.rpm * math.Pi / 30, "mass": mass, "residual": c.residual,
-				"efficiency": e.Burn.Efficiency, "start": stage.Start, "span": stage.Span, "a": stage.A, "m": stage.M,
-				"p": c.kpa * 1e3, "t": c.t, "from": from, "to": to,
-				"freeze": gas.DefaultFreezeK, "width": gas.FreezeWidthK, "scale": mass * 3e6, "theta": theta,
-			}
-			text, err := json.Marshal(in)
-			require.NoError(t, err)
-			var talk bytes.Buffer
-			cmd := exec.Command(python, "../testdata/scipy/sealed.py")
-			cmd.Stdin, cmd.Stderr = bytes.NewReader(text), &talk
-			answer, err := cmd.Output()
-			require.NoError(t, err, talk.String())
-			var want struct{ P []float64 }
-			require.NoError(t, json.Unmarshal(answer, &want))
-			require.Len(t, want.P, len(theta))
+			want := scipy(t, in)
+			require.Len(t, want, len(theta))
 			for name, p := range map[string][]float64{"solved equilibrium": run(exact), "table": run(table)} {
 				worst := 0.
 				for i := range p {
-					worst = math.Max(worst, math.Abs(p[i]/want.P[i]-1))
+					worst = math.Max(worst, math.Abs(p[i]/want[i]-1))
 				}
 				t.Logf("%s: worst relative difference %.1e", name, worst)
 				require.Less(t, worst, 1e-6, name)
 			}
 		})
 	}
+}
+
+// The two zones against SciPy's DOP853 at rtol 1e-9 on the same physics, its
+// derivatives got by differences of the property functions: within 1e-6 of the
+// pressure from the start of burning to exhaust opening.
+func TestTwoZonesAgainstSciPy(t *testing.T) {
+	needSciPy(t)
+	for _, name := range []string{"pump-set", "research-high-ratio"} {
+		t.Run(name, func(t *testing.T) {
+			e, err := model.Load(name)
+			require.NoError(t, err)
+			e.Burn.Law, e.Crevice = model.BurnFixed, model.Crevice{}
+			s, err := New(e, &Settings{Exact: true, Step: deg})
+			require.NoError(t, err)
+			op := e.Point
+			x, ign, err := s.settle(&op)
+			require.NoError(t, err)
+			require.True(t, ign.lit)
+			c := &Cycle{}
+			s.sampler.begin(c, s)
+			ch := s.charge(&x)
+			y := s.begin(&x)
+			_, err = s.step.one.Integrate(&s.one, s.from, ign.start, y, nil)
+			require.NoError(t, err)
+			require.NoError(t, s.split(ign.start, y, wiebeKernel*s.two.share))
+			z := append([]float64(nil), s.y2...)
+			require.NoError(t, s.sealed(s.begin(&x), ign))
+			s.sampler.cycle = nil
+
+			var theta, got []float64
+			for i := c.Begin; i < c.End; i++ {
+				if c.Theta[i] > ign.start {
+					theta, got = append(theta, c.Theta[i]), append(got, c.Pressure[i])
+				}
+			}
+			fuel, err := gas.FuelByName(e.Fuel)
+			require.NoError(t, err)
+			in := caseFor(e, fuel, op.Lambda, op.Speed, s.two.burn[0].Stage)
+			for k, v := range map[string]any{"residual": s.two.residual, "p": ch.p, "t": ch.t, "mass": x[carryM],
+				"from": s.from, "to": s.to, "theta": theta, "from1": ign.start,
+				"p1": z[twoP], "tu": z[twoTu], "tb": z[twoTb], "mu": z[twoMu], "mb": z[twoMb]} {
+				in[k] = v
+			}
+			want := scipy(t, in)
+			require.Len(t, want, len(got))
+			worst := 0.
+			for i := range got {
+				worst = math.Max(worst, math.Abs(got[i]/want[i]-1))
+			}
+			t.Logf("worst relative difference %.1e", worst)
+			require.Less(t, worst, 1e-6)
+		})
+	}
+}
+
+// needSciPy skips without SciPy, or fails where the peers are required.
+func needSciPy(t *testing.T) {
+	t.Helper()
+	if err := exec.Command(python, "-c", "import scipy").Run(); err != nil {
+		require.Empty(t, os.Getenv("PHASEBENCH_REQUIRE_PEERS"), "the peers are required here")
+		t.Skip("needs " + python + " with scipy (Debian python3-scipy)")
+	}
+}
+
+// caseFor describes an engine and a burn to sealed.py.
+func caseFor(e *model.Engine, fuel gas.Fuel, lambda, speed float64, stage wiebe.Stage) map[string]any {
+	shares := map[string]float64{}
+	for _, x := range fuel.MakeUp {
+		shares[x.Species] = x.X
+	}
+	g, w := e.Geometry, e.Wall
+	return map[string]any{
+		"geometry": map[string]float64{"bore": g.Bore, "stroke": g.Stroke, "rod": g.Rod, "offset": g.Offset,
+			"ratio": g.Ratio, "head": g.HeadArea, "piston": g.PistonArea},
+		"wall": map[string]any{"law": w.Law, "factor": w.Factor, "head": w.Head, "piston": w.Piston, "liner": w.Liner},
+		"fuel": shares, "lambda": lambda, "speed": speed, "efficiency": e.Burn.Efficiency,
+		"start": stage.Start, "span": stage.Span, "a": stage.A, "m": stage.M,
+		"freeze": gas.DefaultFreezeK, "width": gas.FreezeWidthK,
+	}
+}
+
+// scipy runs sealed.py and returns the pressures.
+func scipy(t *testing.T, in map[string]any) []float64 {
+	t.Helper()
+	text, err := json.Marshal(in)
+	require.NoError(t, err)
+	var talk bytes.Buffer
+	cmd := exec.Command(python, "../testdata/scipy/sealed.py")
+	cmd.Stdin, cmd.Stderr = bytes.NewReader(text), &talk
+	answer, err := cmd.Output()
+	require.NoError(t, err, talk.String())
+	var out struct{ P []float64 }
+	require.NoError(t, json.Unmarshal(answer, &out))
+	return out.P
 }

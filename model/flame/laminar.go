@@ -1,4 +1,6 @@
-// Package flame gives the laminar flame speed of a charge.
+// Package flame gives the laminar flame speed of a charge, the front of a
+// spherical flame cut by the chamber walls, how it entrains and burns the
+// charge, and what a spark lights.
 package flame
 
 import (

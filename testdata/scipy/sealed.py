@@ -1,11 +1,13 @@
-"""The sealed part of a cycle, integrated apart from the Go code.
+"""The sealed part of a cycle, of one zone or of two, integrated apart from the Go code.
 
 Reads one JSON case on stdin, writes {"p": [...]} (Pa at the angles of "theta")
 on stdout. The physics is the same, the way is another: the state is the
 internal energy, temperature and pressure come from it by iteration, the
 equilibrium by Gibbs-energy minimisation (element potentials and moles after
 Gordon and McBride, NASA RP-1311, 1994), and SciPy's DOP853 integrates.
-Needs numpy and scipy. Angles in radians, everything else SI.
+With two zones, state and derivatives of pressure and
+both temperatures come from a linear system whose coefficients are differences
+of the property functions. Needs numpy and scipy. Angles in radians, everything else SI.
 """
 
 import csv
@@ -113,6 +115,54 @@ class Charge:
         return u, v
 
 
+def two_zones(case, c, volume, heat_coefficient, theta, out):
+    """From the start of burning: unburned and burned zone at one pressure."""
+    freeze, width, share = case["freeze"], case["width"], case["efficiency"]
+
+    def x(th):
+        tau = (th - case["start"]) / case["span"]
+        e = case["a"] * tau ** (case["m"] + 1)
+        rate = (case["m"] + 1) * case["a"] / case["span"] * tau ** case["m"] * math.exp(-e)
+        return -math.expm1(-e), rate
+
+    def slopes(t, p, b):
+        """u, v and their differences by T and by p, central."""
+        dt, dp = 1e-4 * t, 1e-4 * p
+        at = [np.array(c.uv(*q, b, freeze, width)) for q in
+              ((t, p), (t + dt, p), (t - dt, p), (t, p + dp), (t, p - dp))]
+        return at[0], (at[1] - at[2]) / (2 * dt), (at[3] - at[4]) / (2 * dp)
+
+    def f(th, y):
+        p, tu, tb, mu, mb = y
+        dv = volume(th)[1]
+        frac, rate = x(th)
+        burn = mu * share * rate / (1 - share * frac)
+        (uu, vu), ut, up = slopes(tu, p, case["residual"])
+        (ub, vb), bt, bp = slopes(tb, p, 1.0)
+        m = mu + mb
+        k, wall = heat_coefficient(th, (mu * tu + mb * tb) / m, p)
+        part = math.sqrt(mb / m)
+        qu, qb = k * (1 - part) * (tu - wall), k * part * (tb - wall)
+        # Unknown p', Tu', Tb'. First law of each zone, du = -p dv - dq, and the volume.
+        a = np.array([
+            [mu * (up[0] + p * up[1]), mu * (ut[0] + p * ut[1]), 0],
+            [mb * (bp[0] + p * bp[1]), 0, mb * (bt[0] + p * bt[1])],
+            [mu * up[1] + mb * bp[1], mu * ut[1], mb * bt[1]],
+        ])
+        r = np.array([-qu, -qb + burn * (uu + p * vu - ub - p * vb), dv - burn * (vb - vu)])
+        dp, du, db = np.linalg.solve(a, r)
+        return [dp, du, db, -burn, burn]
+
+    y = np.array([case[k] for k in ("p1", "tu", "tb", "mu", "mb")])
+    pick = theta >= case["from1"]
+    sol = solve_ivp(f, (case["from1"], case["to"]), y, method="DOP853", rtol=1e-9,
+                    atol=1e-10 * np.array([1e5, 300, 1000, y[3], y[3]]), t_eval=theta[pick])
+    if not sol.success:
+        raise RuntimeError(sol.message)
+    out[pick] = sol.y[0]
+    return {"p": out[pick].tolist()}
+
+
 def run(case):
     g, w, c = case["geometry"], case["wall"], Charge(case["fuel"], case["lambda"])
     r, l, d = g["stroke"] / 2, g["rod"], g["offset"]
@@ -172,22 +222,31 @@ def run(case):
 
     v_ref = volume(case["from"])[0]
 
-    def heat(th, t, p, firing):
-        vol, _, x = volume(th)
-        head, crown = area * g["head"], area * g["piston"]
-        liner = math.pi * g["bore"] * (x + clearance / area)
+    def walls(th):
+        x = volume(th)[2]
+        return area * g["head"], area * g["piston"], math.pi * g["bore"] * (x + clearance / area)
+
+    def coefficient(th, t, p, firing):
+        vol = volume(th)[0]
         if w["law"] == "woschni":
             gas = 2.28 * speed
             if firing:
                 motored = case["p"] * (v_ref / vol) ** 1.33
                 gas += 3.24e-3 * swept * case["t"] / (case["p"] * v_ref) * (p - motored)
-            h = 3.26 * g["bore"] ** -0.2 * (p / 1e3) ** 0.8 * t**-0.55 * max(gas, 0) ** 0.8
-        elif w["law"] == "hohenberg":
-            h = 130 * vol**-0.06 * (p / 1e5) ** 0.8 * t**-0.4 * (speed + 1.4) ** 0.8
-        else:
-            raise ValueError(w["law"])
-        lost = head * (t - w["head"]) + crown * (t - w["piston"]) + liner * (t - w["liner"])
-        return w["factor"] * h * lost / case["speed"]
+            return w["factor"] * 3.26 * g["bore"] ** -0.2 * (p / 1e3) ** 0.8 * t**-0.55 * max(gas, 0) ** 0.8
+        if w["law"] == "hohenberg":
+            return w["factor"] * 130 * vol**-0.06 * (p / 1e5) ** 0.8 * t**-0.4 * (speed + 1.4) ** 0.8
+        raise ValueError(w["law"])
+
+    def heat(th, t, p, firing):
+        lost = sum(a * (t - w[k]) for a, k in zip(walls(th), ("head", "piston", "liner")))
+        return coefficient(th, t, p, firing) * lost / case["speed"]
+
+    def heat_coefficient(th, t, p):
+        """Coefficient times area over speed, and the mean wall temperature."""
+        a = walls(th)
+        mean = sum(x * w[k] for x, k in zip(a, ("head", "piston", "liner"))) / sum(a)
+        return coefficient(th, t, p, True) * sum(a) / case["speed"], mean
 
     def rhs(firing):
         def f(th, y):
@@ -197,6 +256,8 @@ def run(case):
 
     theta = np.array(case["theta"])
     out = np.empty(len(theta))
+    if "mu" in case:
+        return two_zones(case, c, volume, heat_coefficient, theta, out)
     y = np.array([mass * c.uv(case["t"], case["p"], case["residual"], case["freeze"], case["width"])[0]])
     for lo, hi, firing in ((case["from"], case["start"], False), (case["start"], case["to"], True)):
         pick = (theta >= lo) & (theta <= hi)
