@@ -1,6 +1,11 @@
 package solve
 
-import "math"
+import (
+	"fmt"
+	"math"
+
+	"phasebench/model"
+)
 
 // cycleState is what one cycle hands on to the next at intake closing.
 type cycleState [nCarried]float64
@@ -123,4 +128,127 @@ func change(x, g *cycleState) float64 {
 	worst := math.Abs(g[carryM]-x[carryM]) / x[carryM]
 	worst = math.Max(worst, math.Abs(g[carryT]-x[carryT])/x[carryT])
 	return math.Max(worst, math.Abs(g[carryB]-x[carryB]))
+}
+
+// guess is a first cycleState.
+func (s *Solver) guess() cycleState {
+	vol, _ := s.chamber.Volume(s.from)
+	o := &s.one
+	b := math.Min(0.3, 0.08*o.pOut/o.pIn)
+	t := o.tIn + 300*b
+	var mix, out state
+	o.at(t, o.pIn, b, &mix)
+	o.pure(1100, o.pOut, &out)
+	return cycleState{carryM: vol / mix.v, carryT: t, carryB: b, carryExitH: out.h, carryExitB: 1, carryExitT: 1100}
+}
+
+// charge returns what c is at intake closing.
+func (s *Solver) charge(c *cycleState) charge {
+	vol, _ := s.chamber.Volume(s.from)
+	v, p := vol/c[carryM], s.one.pIn
+	var mix state
+	for range 4 { // v·p hardly depends on p
+		s.one.at(c[carryT], p, c[carryB], &mix)
+		p *= mix.v / v
+	}
+	return charge{p: p, t: c[carryT], volume: vol, residual: c[carryB]}
+}
+
+// settle repeats cycles at op until they are periodic. It returns the state
+// that repeats, and how its charge burns.
+func (s *Solver) settle(op *model.Operating) (cycleState, ignition, error) {
+	if err := s.prepare(op); err != nil {
+		return cycleState{}, ignition{}, err
+	}
+	s.sampler.cycle = nil
+	x := s.guess()
+	a := accelerator{scale: x}
+	mass := x[carryM]
+	a.scale[carryB], a.scale[carryExitB] = 1, 1
+	a.scale[carryRing] = mass
+	a.scale[carryPortM], a.scale[carryPortB] = mass, mass
+	a.scale[carryPortH], a.scale[carryPortT] = mass*1e6, mass*300
+	a.scale[carryExitH] = 1e6
+	s.step = &s.coarse
+	for n := range mostCycles {
+		if n == patience {
+			s.step = &s.fine
+		}
+		g, ign, err := s.cycle(op, &x)
+		if err != nil {
+			return x, ign, err
+		}
+		c := change(&x, &g)
+		if c < periodic {
+			s.cycles = n + 1
+			if g[carryB] > mostResidual {
+				return x, ign, fmt.Errorf("solve: at %.4g kPa in the manifold and %.4g kPa in the exhaust %w", op.MAP/1e3, op.Exhaust/1e3, ErrNoCharge)
+			}
+			return g, ign, nil
+		}
+		if c < noisy {
+			x = g // too near for the acceleration, which would follow rounding
+		} else {
+			x = a.next(&x, &g)
+		}
+	}
+	return x, ignition{}, fmt.Errorf("solve: after %d cycles at %.4g kPa, %.4g rpm: %w", mostCycles, op.MAP/1e3, op.Speed*30/math.Pi, ErrNotPeriodic)
+}
+
+// cycle runs one cycle from x at intake closing to the next intake closing.
+func (s *Solver) cycle(op *model.Operating, x *cycleState) (cycleState, ignition, error) {
+	ch := s.charge(x)
+	ign, err := s.ignite(op, &ch)
+	if err != nil {
+		return *x, ign, err
+	}
+	y := s.begin(x)
+	if err := s.sealed(y, ign); err != nil {
+		return *x, ign, err
+	}
+	if err := s.exchange(y); err != nil {
+		return *x, ign, err
+	}
+	return cycleState{carryM: y[oneM], carryT: y[oneT], carryB: y[oneB], carryRing: y[oneRingB],
+		carryPortM: y[onePortM], carryPortB: y[onePortB], carryPortH: y[onePortH], carryPortT: y[onePortT],
+		carryExitH: y[oneExitH], carryExitB: y[oneExitB], carryExitT: y[oneExitT]}, ign, nil
+}
+
+// exchange integrates the part in which valves are open. Where a flow turns,
+// what it carries changes at once: the integration starts afresh there.
+func (s *Solver) exchange(y []float64) error {
+	end := s.from + s.strokes.Period()
+	for at := s.to; at < end; {
+		r, err := s.step.open.Integrate(&s.one, at, end, y, &s.openRun)
+		if err != nil {
+			return fmt.Errorf("solve: gas exchange: %w", err)
+		}
+		at = r.X
+	}
+	return nil
+}
+
+// begin puts c into the state of the one zone, all sums nil, and returns it.
+func (s *Solver) begin(c *cycleState) []float64 {
+	y := s.y1
+	for i := range y {
+		y[i] = 0
+	}
+	ch := s.charge(c)
+	y[oneP], y[oneT], y[oneM], y[oneB] = ch.p, ch.t, c[carryM], c[carryB]
+	y[oneRingB] = c[carryRing]
+	y[onePortM], y[onePortB], y[onePortH], y[onePortT] = c[carryPortM], c[carryPortB], c[carryPortH], c[carryPortT]
+	y[oneExitH], y[oneExitB], y[oneExitT] = c[carryExitH], c[carryExitB], c[carryExitT]
+	s.one.refer(s.from, ch.p, ch.t)
+	s.two.refer(s.from, ch.p, ch.t)
+	nan := math.NaN()
+	s.peak, s.peakAt = math.Inf(-1), nan
+	s.reached = [3]float64{nan, nan, nan}
+	s.onset, s.onsetMass, s.integral = nan, 0, 0
+	s.workAt, s.markAt = [2]float64{}, [2]float64{s.strokes.Compression, s.strokes.Exhaust}
+	if s.strokes.Compression < s.from {
+		s.markAt[0] += s.strokes.Period()
+	}
+	s.inTwo = false
+	return y
 }

@@ -90,20 +90,17 @@ type Solver struct {
 	slope1, slope2 []float64
 
 	// What the cycle at hand has come to.
-	inTwo          bool
-	work           float64    // before the phase at hand [J]
-	heat, ring, lk float64    // the same of wall heat, crevice, leak
-	peak, peakAt   float64    // greatest located maximum of the pressure
-	reached        [3]float64 // where 10, 50 and 90 % are burned, by fronts
-	onset          float64    // of knock [rad]
-	onsetMass      float64    // unburned then [kg]
-	onsetPressure  float64
-	onsetVolume    float64
-	integral       float64
-	workAt         [2]float64
-	markAt         [2]float64
-	sampler        sampler
-	cycles         int // that the last settle took
+	inTwo        bool
+	peak, peakAt float64    // greatest located maximum of the pressure
+	reached      [3]float64 // where 10, 50 and 90 % are burned, by fronts
+	onset        float64    // of knock [rad]
+	onsetMass    float64    // unburned then [kg]
+	onsetVolume  float64
+	integral     float64
+	workAt       [2]float64
+	markAt       [2]float64
+	sampler      sampler
+	cycles       int // that the last settle took
 }
 
 // steppers integrates the one zone while sealed, the one zone with valves open,
@@ -304,276 +301,6 @@ func (s *Solver) prepare(op *model.Operating) error {
 	return nil
 }
 
-// guess is a first cycleState.
-func (s *Solver) guess() cycleState {
-	vol, _ := s.chamber.Volume(s.from)
-	o := &s.one
-	b := math.Min(0.3, 0.08*o.pOut/o.pIn)
-	t := o.tIn + 300*b
-	var mix, out state
-	o.at(t, o.pIn, b, &mix)
-	o.pure(1100, o.pOut, &out)
-	return cycleState{carryM: vol / mix.v, carryT: t, carryB: b, carryExitH: out.h, carryExitB: 1, carryExitT: 1100}
-}
-
-// charge returns what c is at intake closing.
-func (s *Solver) charge(c *cycleState) charge {
-	vol, _ := s.chamber.Volume(s.from)
-	v, p := vol/c[carryM], s.one.pIn
-	var mix state
-	for range 4 { // v·p hardly depends on p
-		s.one.at(c[carryT], p, c[carryB], &mix)
-		p *= mix.v / v
-	}
-	return charge{p: p, t: c[carryT], volume: vol, residual: c[carryB]}
-}
-
-// settle repeats cycles at op until they are periodic. It returns the state
-// that repeats, and how its charge burns.
-func (s *Solver) settle(op *model.Operating) (cycleState, ignition, error) {
-	if err := s.prepare(op); err != nil {
-		return cycleState{}, ignition{}, err
-	}
-	s.sampler.cycle = nil
-	x := s.guess()
-	a := accelerator{scale: x}
-	mass := x[carryM]
-	a.scale[carryB], a.scale[carryExitB] = 1, 1
-	a.scale[carryRing] = mass
-	a.scale[carryPortM], a.scale[carryPortB] = mass, mass
-	a.scale[carryPortH], a.scale[carryPortT] = mass*1e6, mass*300
-	a.scale[carryExitH] = 1e6
-	s.step = &s.coarse
-	for n := range mostCycles {
-		if n == patience {
-			s.step = &s.fine
-		}
-		g, ign, err := s.cycle(op, &x)
-		if err != nil {
-			return x, ign, err
-		}
-		c := change(&x, &g)
-		if c < periodic {
-			s.cycles = n + 1
-			if g[carryB] > mostResidual {
-				return x, ign, fmt.Errorf("solve: at %.4g kPa in the manifold and %.4g kPa in the exhaust %w", op.MAP/1e3, op.Exhaust/1e3, ErrNoCharge)
-			}
-			return g, ign, nil
-		}
-		if c < noisy {
-			x = g // too near for the acceleration, which would follow rounding
-		} else {
-			x = a.next(&x, &g)
-		}
-	}
-	return x, ignition{}, fmt.Errorf("solve: after %d cycles at %.4g kPa, %.4g rpm: %w", mostCycles, op.MAP/1e3, op.Speed*30/math.Pi, ErrNotPeriodic)
-}
-
-// cycle runs one cycle from x at intake closing to the next intake closing.
-func (s *Solver) cycle(op *model.Operating, x *cycleState) (cycleState, ignition, error) {
-	ch := s.charge(x)
-	ign, err := s.ignite(op, &ch)
-	if err != nil {
-		return *x, ign, err
-	}
-	y := s.begin(x)
-	if err := s.sealed(y, ign); err != nil {
-		return *x, ign, err
-	}
-	if err := s.exchange(y); err != nil {
-		return *x, ign, err
-	}
-	return cycleState{carryM: y[oneM], carryT: y[oneT], carryB: y[oneB], carryRing: y[oneRingB],
-		carryPortM: y[onePortM], carryPortB: y[onePortB], carryPortH: y[onePortH], carryPortT: y[onePortT],
-		carryExitH: y[oneExitH], carryExitB: y[oneExitB], carryExitT: y[oneExitT]}, ign, nil
-}
-
-// exchange integrates the part in which valves are open. Where a flow turns,
-// what it carries changes at once: the integration starts afresh there.
-func (s *Solver) exchange(y []float64) error {
-	end := s.from + s.strokes.Period()
-	for at := s.to; at < end; {
-		r, err := s.step.open.Integrate(&s.one, at, end, y, &s.openRun)
-		if err != nil {
-			return fmt.Errorf("solve: gas exchange: %w", err)
-		}
-		at = r.X
-	}
-	return nil
-}
-
-// begin puts c into the state of the one zone, all sums nil, and returns it.
-func (s *Solver) begin(c *cycleState) []float64 {
-	y := s.y1
-	for i := range y {
-		y[i] = 0
-	}
-	ch := s.charge(c)
-	y[oneP], y[oneT], y[oneM], y[oneB] = ch.p, ch.t, c[carryM], c[carryB]
-	y[oneRingB] = c[carryRing]
-	y[onePortM], y[onePortB], y[onePortH], y[onePortT] = c[carryPortM], c[carryPortB], c[carryPortH], c[carryPortT]
-	y[oneExitH], y[oneExitB], y[oneExitT] = c[carryExitH], c[carryExitB], c[carryExitT]
-	s.one.refer(s.from, ch.p, ch.t)
-	s.two.refer(s.from, ch.p, ch.t)
-	nan := math.NaN()
-	s.peak, s.peakAt = math.Inf(-1), nan
-	s.reached = [3]float64{nan, nan, nan}
-	s.onset, s.onsetMass, s.integral = nan, 0, 0
-	s.workAt, s.markAt = [2]float64{}, [2]float64{s.strokes.Compression, s.strokes.Exhaust}
-	if s.strokes.Compression < s.from {
-		s.markAt[0] += s.strokes.Period()
-	}
-	s.inTwo, s.work = false, 0
-	return y
-}
-
-// sealed integrates the sealed part, y being the state of the one zone at its
-// two ends.
-func (s *Solver) sealed(y []float64, ign ignition) error {
-	end := s.to
-	if ign.lit {
-		end = math.Max(s.from, ign.start)
-	}
-	if _, err := s.step.one.Integrate(&s.one, s.from, end, y, &s.oneRun); err != nil {
-		return fmt.Errorf("solve: compression: %w", err)
-	}
-	if !ign.lit {
-		return nil
-	}
-	two := &s.two
-	share := wiebeKernel * two.share
-	if len(two.fronts) > 0 {
-		share = s.kernel * two.fronts[s.firstPlug()].Share
-	}
-	if err := s.split(end, y, share); err != nil {
-		return err
-	}
-	z := s.y2
-	s.inTwo, s.work = true, 0
-	s.twoRun.Breaks = two.burn.Breaks(s.twoRun.Breaks[:0])
-	at := end
-	if len(two.fronts) == 2 {
-		first := s.firstPlug()
-		second := 1 - first
-		z[twoEntrained+first], z[twoFront+first] = z[twoMb], z[twoMb]
-		if two.lit[second] > at && two.lit[second] < s.to {
-			if _, err := s.step.two.Integrate(two, at, two.lit[second], z, &s.twoRun); err != nil {
-				return fmt.Errorf("solve: combustion: %w", err)
-			}
-			at = two.lit[second]
-		}
-		if two.lit[second] < s.to {
-			z[twoEntrained+second] = math.Max(z[twoEntrained+second], s.kernel*two.fronts[second].Share*two.total)
-		}
-	} else if len(two.fronts) == 1 {
-		z[twoEntrained], z[twoFront] = z[twoMb], z[twoMb]
-	}
-	if _, err := s.step.two.Integrate(two, at, s.to, z, &s.twoRun); err != nil {
-		return fmt.Errorf("solve: combustion: %w", err)
-	}
-	s.integral = z[twoKnock]
-	s.inTwo, s.work = false, 0
-	return s.join(y)
-}
-
-// firstPlug is the plug that fires first.
-func (s *Solver) firstPlug() int {
-	if s.plugs == 2 && s.two.lit[1] < s.two.lit[0] {
-		return 1
-	}
-	return 0
-}
-
-// split divides the one zone y at theta [rad] into two, of which the burned
-// one has share of the mass; mass, volume and energy stay. The kernel burns at
-// constant pressure, then both zones are brought to fill the chamber.
-func (s *Solver) split(theta float64, y []float64, share float64) error {
-	c, z := &s.two, s.y2
-	for i := range z {
-		z[i] = 0
-	}
-	p, t, m := y[oneP], y[oneT], y[oneM]
-	c.total, c.residual = m, y[oneB]
-	vol, _ := c.chamber.Volume(theta)
-	var u, b state
-	c.at(t, p, c.residual, &u)
-	energy := m * u.u(p)
-	c.density = 1 / u.v
-	hot, err := gas.FlameHP(blend{&c.mixture, c.residual}, c.burned, t, p)
-	if err != nil {
-		return fmt.Errorf("solve: at %.4g rad: %w", theta, err)
-	}
-	mb := share * m
-	perPressure, _ := c.ring(p)
-	entering := u.h
-	fill := func(p2 float64) (tu, tb, mu, off float64) {
-		hidden := perPressure * (p2 - p) // goes into the crevice
-		mu = m - mb - hidden
-		c.pure(hot, p, &b)
-		tb = hot + (b.v-b.hP)/b.hT*(p2-p)
-		c.pure(tb, p2, &b)
-		want := (energy - hidden*entering - mb*b.u(p2)) / mu
-		tu = t
-		for range 20 {
-			c.at(tu, p2, c.residual, &u)
-			step := (want - u.u(p2)) / (u.hT - p2*u.vT)
-			tu += step
-			if math.Abs(step) < 1e-13*tu {
-				break
-			}
-		}
-		c.at(tu, p2, c.residual, &u)
-		return tu, tb, mu, (mu*u.v+mb*b.v)/vol - 1
-	}
-	p0, p1 := p, p*(1+10*share)
-	_, _, _, f0 := fill(p0)
-	tu, tb, mu, f1 := fill(p1)
-	for n := 0; n < 30 && math.Abs(f1) > 1e-14 && f1 != f0; n++ {
-		p0, p1, f0 = p1, p1-f1*(p1-p0)/(f1-f0), f1
-		tu, tb, mu, f1 = fill(p1)
-	}
-	if !(math.Abs(f1) < 1e-10) {
-		return fmt.Errorf("solve: at %.4g rad: no kernel of %g of the charge fills the chamber with the rest", theta, share)
-	}
-	z[twoP], z[twoTu], z[twoTb], z[twoMu], z[twoMb] = p1, tu, tb, mu, mb
-	hidden := perPressure * (p1 - p)
-	z[twoWork], z[twoHeat], z[twoLeak] = y[oneWork], y[oneHeat], y[oneLeak]
-	z[twoRing], z[twoRingB] = y[oneRing]+hidden*entering, y[oneRingB]+hidden*c.residual
-	return nil
-}
-
-// join mixes the two zones into one at exhaust opening; mass, volume and
-// energy stay.
-func (s *Solver) join(y []float64) error {
-	c, z := &s.two, s.y2
-	p, mu, mb := z[twoP], z[twoMu], z[twoMb]
-	m := mu + mb
-	vol, _ := c.chamber.Volume(s.to)
-	c.at(z[twoTu], p, c.residual, &c.u)
-	c.pure(z[twoTb], p, &c.b)
-	energy := mu*c.u.u(p) + mb*c.b.u(p)
-	b := (mb + c.residual*mu) / m
-	perPressure, _ := c.ring(p)
-	h := (mu*c.u.h + mb*c.b.h) / m
-	t, joined, hidden := (mu*z[twoTu]+mb*z[twoTb])/m, p, 0.
-	for range 4 { // the crevice takes up what the pressure changes by
-		var err error
-		left := m - hidden
-		t, joined, err = gas.TPFromUV(blend{&c.mixture, b}, (energy-hidden*h)/left, vol/left, t, joined)
-		if err != nil {
-			return fmt.Errorf("solve: at exhaust opening: %w", err)
-		}
-		hidden = perPressure * (joined - p)
-		if perPressure == 0 {
-			break
-		}
-	}
-	y[oneP], y[oneT], y[oneM], y[oneB] = joined, t, m-hidden, b
-	y[oneWork], y[oneHeat], y[oneLeak] = z[twoWork], z[twoHeat], z[twoLeak]
-	y[oneRing], y[oneRingB] = z[twoRing]+hidden*h, z[twoRingB]+hidden*b
-	return nil
-}
-
 // onEvent keeps peaks, the fractions that fronts have burned, and the onset of
 // knock.
 func (s *Solver) onEvent(h ode.Hit) error {
@@ -583,7 +310,7 @@ func (s *Solver) onEvent(h ode.Hit) error {
 			s.peak, s.peakAt = p, h.X
 		}
 	case h.Event == 1:
-		s.onset, s.onsetMass, s.onsetPressure = h.X, h.Y[twoMu], h.Y[twoP]
+		s.onset, s.onsetMass = h.X, h.Y[twoMu]
 		s.onsetVolume, _ = s.chamber.Volume(h.X)
 	default:
 		s.reached[h.Event-2] = h.X
