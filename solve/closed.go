@@ -1,9 +1,10 @@
 // Package solve applies the first law to one cycle of an engine and repeats it
 // until it is periodic.
 //
-// Now the sealed part, from intake closing to exhaust opening, is one zone of
-// uniform pressure and temperature whose gas is part fresh, part burned; the
-// rest of the cycle follows a simple breathing model (see Solver).
+// While valves are open, and sealed until the charge burns, the chamber is one
+// zone; from there to exhaust opening it is an unburned and a burned one. Solver
+// puts the phases together. Closed is one sealed zone that burns, alone: for
+// handbook cycles.
 package solve
 
 import (
@@ -92,7 +93,7 @@ func (c *Closed) Derive(dst []float64, theta float64, y []float64) {
 	vT := a*f.V*f.VT/t + b*g.V*g.VT/t
 	vP := a*f.V*f.VP/p + b*g.V*g.VP/p
 	uT := a*f.UT(t, p) + b*g.UT(t, p)
-	uP := a*f.UP(t, p) + b*g.UP(t, p)
+	uP := a*f.UP() + b*g.UP()
 
 	heat := c.wallHeat(theta, vol, p, t) / c.Speed // [J/rad]
 

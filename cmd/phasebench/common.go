@@ -17,6 +17,7 @@ import (
 type common struct {
 	engine                    string
 	speed, mapKPa, lam, spark float64
+	split                     float64
 	seed                      uint64
 	plot                      string
 	json                      bool
@@ -28,6 +29,7 @@ func (c *common) register(f *pflag.FlagSet) {
 	optional(f, &c.mapKPa, "map-kpa", "manifold absolute pressure [kPa] (default: the engine's own point)")
 	optional(f, &c.lam, "lambda", "relative air-fuel ratio (default: the engine's own point)")
 	optional(f, &c.spark, "spark-deg", "spark advance [deg before dead centre] (default: the engine's own point)")
+	optional(f, &c.split, "trailing-split-deg", "the trailing plug of an engine with two fires so much later [deg] (default: the engine's own point)")
 	f.Uint64Var(&c.seed, "seed", 1, "recorded in every output; nothing here is drawn at random yet")
 	f.StringVar(&c.plot, "plot", "", "write a picture to this `FILE`: .svg, .png or .pdf")
 	f.BoolVar(&c.json, "json", false, "print one JSON document")
@@ -54,6 +56,9 @@ func (c *common) load(f *pflag.FlagSet) (*model.Engine, error) {
 	if err != nil {
 		return nil, err
 	}
+	if f.Changed("trailing-split-deg") && e.Burn.Plugs != 2 {
+		return nil, &model.Problem{Key: keyOf("trailing-split-deg"), Given: short(c.split), Want: "no such flag for an engine with one plug"}
+	}
 	for _, x := range []struct {
 		flag  string
 		value float64
@@ -64,6 +69,7 @@ func (c *common) load(f *pflag.FlagSet) (*model.Engine, error) {
 		{"map-kpa", c.mapKPa, 1e3, &e.Point.MAP},
 		{"lambda", c.lam, 1, &e.Point.Lambda},
 		{"spark-deg", c.spark, math.Pi / 180, &e.Point.Spark},
+		{"trailing-split-deg", c.split, math.Pi / 180, &e.Point.Split},
 	} {
 		if f.Changed(x.flag) {
 			*x.at = x.value * x.unit

@@ -16,12 +16,13 @@ import (
 
 func newCycle() *cobra.Command {
 	var c common
-	var trace, plotPV string
+	var trace, plotPV, plotGas string
 	cmd := &cobra.Command{
 		Use:   "cycle",
 		Short: "one cycle: indicators, trace, picture",
 		Long: `Solve one periodic cycle and print its indicators. --trace writes the samples,
---plot pressure and heat release against angle, --plot-pv log p over log V.`,
+--plot pressure and heat release against angle, --plot-pv log p over log V,
+--plot-gas temperatures, flows through the valves and burned gas.`,
 		Example: `  phasebench cycle --spark-deg 30
   phasebench cycle --engine small-196 --trace trace.csv --plot cycle.svg`,
 		Args: noArgs,
@@ -30,11 +31,12 @@ func newCycle() *cobra.Command {
 	c.complete(cmd)
 	cmd.Flags().StringVar(&trace, "trace", "", "write the samples as CSV to this `FILE`")
 	cmd.Flags().StringVar(&plotPV, "plot-pv", "", "write log p over log V to this `FILE`: .svg, .png or .pdf")
+	cmd.Flags().StringVar(&plotGas, "plot-gas", "", "write temperatures, mass flows and burned gas to this `FILE`: .svg, .png or .pdf")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
-		if err := errors.Join(checkPicture("plot", c.plot), checkPicture("plot-pv", plotPV)); err != nil {
+		if err := errors.Join(checkPicture("plot", c.plot), checkPicture("plot-pv", plotPV), checkPicture("plot-gas", plotGas)); err != nil {
 			return err
 		}
-		if err := apart(cmd.Flags(), "trace", "plot", "plot-pv"); err != nil {
+		if err := apart(cmd.Flags(), "trace", "plot", "plot-pv", "plot-gas"); err != nil {
 			return err
 		}
 		e, err := c.load(cmd.Flags())
@@ -57,13 +59,14 @@ func newCycle() *cobra.Command {
 				return err
 			}
 		}
-		if c.plot != "" {
-			if err := m.picture(c.plot, chart.Cycle(&one, title)); err != nil {
-				return err
+		for _, x := range []struct {
+			file string
+			draw func(*solve.Cycle, string) *chart.Chart
+		}{{c.plot, chart.Cycle}, {plotPV, chart.PV}, {plotGas, chart.Gas}} {
+			if x.file == "" {
+				continue
 			}
-		}
-		if plotPV != "" {
-			if err := m.picture(plotPV, chart.PV(&one, title)); err != nil {
+			if err := m.picture(x.file, x.draw(&one, title)); err != nil {
 				return err
 			}
 		}
@@ -71,12 +74,13 @@ func newCycle() *cobra.Command {
 		if c.json {
 			return writeJSON(cmd.OutOrStdout(), struct {
 				record.Cycle
-				Meta meta `json:"meta"`
-			}{r, m})
+				Unlit string `json:"unlit,omitempty"` // why
+				Meta  meta   `json:"meta"`
+			}{r, one.Unlit, m})
 		}
 		fmt.Fprintln(cmd.OutOrStdout(), title)
-		printCycle(cmd.OutOrStdout(), &r)
-		if c.plot == "" && plotPV == "" {
+		printCycle(cmd.OutOrStdout(), &r, one.Unlit, e.Burn.Plugs == 2)
+		if c.plot == "" && plotPV == "" && plotGas == "" {
 			fmt.Fprintln(cmd.OutOrStdout())
 			return sketchCycle(cmd.OutOrStdout(), &one)
 		}
@@ -99,12 +103,13 @@ func text(format string, v *float64) string {
 	return s
 }
 
-// printCycle lists the indicators of r with units.
-func printCycle(w io.Writer, r *record.Cycle) {
+// printCycle lists the indicators of r with units; unlit is why it is not lit.
+func printCycle(w io.Writer, r *record.Cycle, unlit string, twin bool) {
 	if !r.Lit {
-		fmt.Fprintln(w, "  the spark lights nothing: too lean, too dilute or too cold a charge; this is the motored cycle")
+		fmt.Fprintf(w, "  the spark lights nothing: %s; this is the motored cycle\n", unlit)
 	}
-	for _, row := range []struct{ name, value, unit string }{
+	type row struct{ name, value, unit string }
+	rows := []row{
 		{"location of peak pressure", text("%.1f", r.LPPDegATDC), "deg after dead centre"},
 		{"peak pressure", text("%.2f", r.PmaxBar), "bar"},
 		{"CA10, CA50, CA90", text("%.1f", r.CA10DegATDC) + ", " + text("%.1f", r.CA50DegATDC) + ", " + text("%.1f", r.CA90DegATDC), "deg after dead centre"},
@@ -118,9 +123,19 @@ func printCycle(w io.Writer, r *record.Cycle) {
 		{"residual fraction", text("%.4f", r.ResidualFraction), "-"},
 		{"volumetric efficiency", text("%.4f", r.VolumetricEff), "-"},
 		{"airflow", text("%.3f", r.AirflowGS), "g/s"},
+		{"blow-by over charge", text("%.4f", r.BlowbyFraction), "-"},
+		{"peak unburned, burned gas", text("%.0f", r.PeakUnburnedK) + ", " + text("%.0f", r.PeakBurnedK), "K"},
 		{"peak mean gas temperature", text("%.0f", r.PeakMeanK), "K"},
+		{"knock integral", text("%.3f", r.KnockIntegral), "- (above 1 it knocks)"},
+		{"knock onset", text("%.1f", r.KnockOnsetDegATDC), "deg after dead centre"},
+		{"unburned then", text("%.4f", r.KnockUnburned), "of the charge"},
+		{"knock intensity", text("%.2f", r.KnockIntensityBar), "bar"},
 		{"energy, mass left unbalanced", text("%.1e", r.EnergyResidual) + ", " + text("%.1e", r.MassResidual), "of the cycle's total"},
-	} {
+	}
+	if twin {
+		rows = append(rows, row{"trailing behind leading plug", text("%.1f", r.SplitDeg), "deg"})
+	}
+	for _, row := range rows {
 		fmt.Fprintf(w, "  %-30s %20s  %s\n", row.name, row.value, row.unit)
 	}
 }

@@ -282,15 +282,11 @@ func (c *idealFlags) show(cmd *cobra.Command, name string, cycle *ideal.Cycle, e
 // answer prints a result, as JSON or as a table, and draws it if asked to.
 func (c *idealFlags) answer(cmd *cobra.Command, name string, result json.Marshaler, table []ideal.Field, picture *chart.Chart) error {
 	m := newMeta("ideal "+name, c.seed, nil)
-	m.Flags = map[string]string{}
 	cmd.Flags().VisitAll(func(f *pflag.Flag) {
 		switch f.Name {
 		case "json", "plot", "seed", "help":
 		default:
-			if v := f.Value.String(); v != "" {
-				m.Flags[f.Name] = v
-				m.keys = append(m.keys, f.Name)
-			}
+			m.also(cmd.Flags(), f.Name)
 		}
 	})
 	if c.plot != "" {

@@ -11,6 +11,8 @@ import (
 	"strings"
 	"unicode"
 
+	"github.com/spf13/pflag"
+
 	"phasebench/model"
 	"phasebench/scenarios/record"
 )
@@ -22,7 +24,7 @@ type meta struct {
 	Command string            `json:"command"`
 	Seed    uint64            `json:"seed"`
 	Engine  map[string]any    `json:"engine,omitempty"` // every key of the engine file; point.* is the point that was run
-	Flags   map[string]string `json:"flags,omitempty"`  // of a command without an engine
+	Flags   map[string]string `json:"flags,omitempty"`  // what else the command was given
 	Caution string            `json:"caution"`
 
 	keys []string // of Engine or Flags, in order
@@ -38,6 +40,19 @@ func newMeta(command string, seed uint64, e *model.Engine) meta {
 		}
 	}
 	return m
+}
+
+// also records the values of the flags names, those aside that have none.
+func (m *meta) also(f *pflag.FlagSet, names ...string) {
+	if m.Flags == nil {
+		m.Flags = map[string]string{}
+	}
+	for _, name := range names {
+		if v := f.Lookup(name).Value.String(); v != "" {
+			m.Flags[name] = v
+			m.keys = append(m.keys, name)
+		}
+	}
 }
 
 // notes lists m for the head of a file.

@@ -96,3 +96,16 @@ func wrap(text string, width int) string {
 	}
 	return b.String()
 }
+
+// sketchHold plots airflow against spark as text.
+func sketchHold(w io.Writer, points []sweep.Point, least *sweep.Point) error {
+	var xs, ys []float64
+	for i := range points {
+		if p := &points[i]; p.Missing == "" {
+			xs, ys = append(xs, p.Operating.Spark/deg), append(ys, p.Airflow*1e3)
+		}
+	}
+	return chart.Sketch(w, xs, ys, &chart.SketchOptions{
+		XTitle: "spark advance [deg before dead centre]", YTitle: "airflow [g/s]", Angle: true, Samples: true,
+		Marks: []chart.SketchMark{{X: least.Operating.Spark / deg, Y: least.Airflow * 1e3, Letter: 'L', Text: "least"}}})
+}

@@ -43,7 +43,7 @@ func find(t *testing.T, args ...string) *cobra.Command {
 // names flags that exist.
 func TestEveryNumberFlag(t *testing.T) {
 	names := regexp.MustCompile(`--([a-z0-9-]+)`)
-	for _, command := range []string{"cycle", "sweep", "ideal otto", "ideal diesel", "ideal dual", "ideal finite"} {
+	for _, command := range []string{"cycle", "sweep", "map", "ideal otto", "ideal diesel", "ideal dual", "ideal finite"} {
 		path := strings.Fields(command)
 		cmd := find(t, path...)
 		gases := []string{""}
@@ -57,6 +57,9 @@ func TestEveryNumberFlag(t *testing.T) {
 			for _, gas := range gases {
 				for _, v := range []string{"NaN", "-Inf", "Inf", "-1e300", "-1", "0", "1e-300", "1", "1e4", "1e300"} {
 					args := append(append([]string{}, path...), "--json", "--"+f.Name, v)
+					if command == "map" {
+						args = append(args, smallMap(f.Name)...)
+					}
 					if gas != "" {
 						args = append(args, "--gas", gas)
 					}
@@ -85,6 +88,21 @@ func TestEveryNumberFlag(t *testing.T) {
 			}
 		})
 	}
+}
+
+// smallMap are the flags of a map that is soon done, beside flag.
+func smallMap(flag string) []string {
+	switch {
+	case flag == "speed-rpm":
+		return []string{"--map-count", "1"}
+	case flag == "map-kpa":
+		return []string{"--speed-count", "1"}
+	case strings.HasPrefix(flag, "speed-"):
+		return []string{"--speed-count", "2", "--map-count", "1"}
+	case strings.HasPrefix(flag, "map-"):
+		return []string{"--speed-count", "1", "--map-count", "2"}
+	}
+	return []string{"--speed-count", "1", "--map-count", "1"}
 }
 
 // TestFlagsKept runs a command twice in one process: the first run must not
@@ -151,23 +169,29 @@ func TestInterrupt(t *testing.T) {
 	if runtime.GOOS == "windows" {
 		t.Skip("no interrupt to send")
 	}
-	dir := t.TempDir()
-	cmd, out, talk := start(t, dir, "sweep", "--from-deg", "0", "--to-deg", "89.99", "--step-deg", "0.01", "--plot", "sweep.svg")
-	time.Sleep(500 * time.Millisecond) // into the sweep, which takes many times that
-	if err := cmd.Process.Signal(os.Interrupt); err != nil {
-		t.Fatal(err)
-	}
-	err := cmd.Wait()
-	var exit *exec.ExitError
-	if !errors.As(err, &exit) || exit.ExitCode() != exitInterrupted {
-		t.Errorf("exit: %v, want code %d", err, exitInterrupted)
-	}
-	if out.Len() > 0 || talk.String() != "phasebench: interrupted\n" {
-		t.Errorf("stdout %q, stderr %q, want nothing and that it was interrupted", out, talk)
-	}
-	entries, err := os.ReadDir(dir)
-	if err != nil || len(entries) > 0 {
-		t.Errorf("files left: %v, %v", entries, err)
+	for _, args := range [][]string{
+		{"sweep", "--from-deg", "0", "--to-deg", "89.99", "--step-deg", "0.01", "--plot", "sweep.svg"},
+		{"sweep", "--from-deg", "0", "--to-deg", "89.99", "--step-deg", "0.01", "--hold-torque-nm", "10"},
+		{"map", "--speed-count", "50", "--map-count", "50", "--csv", "map.csv", "--plot", "map.svg"},
+	} {
+		dir := t.TempDir()
+		cmd, out, talk := start(t, dir, args...)
+		time.Sleep(500 * time.Millisecond) // into the work, which takes many times that
+		if err := cmd.Process.Signal(os.Interrupt); err != nil {
+			t.Fatal(err)
+		}
+		err := cmd.Wait()
+		var exit *exec.ExitError
+		if !errors.As(err, &exit) || exit.ExitCode() != exitInterrupted {
+			t.Errorf("%q: exit: %v, want code %d", args, err, exitInterrupted)
+		}
+		if out.Len() > 0 || talk.String() != "phasebench: interrupted\n" {
+			t.Errorf("%q: stdout %q, stderr %q, want nothing and that it was interrupted", args, out, talk)
+		}
+		entries, err := os.ReadDir(dir)
+		if err != nil || len(entries) > 0 {
+			t.Errorf("%q: files left: %v, %v", args, entries, err)
+		}
 	}
 }
 
@@ -221,7 +245,8 @@ func TestBrokenOutput(t *testing.T) {
 		{"reader gone", syscall.EPIPE, ""},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			for _, command := range []string{"", "sweep", "cycle", "cycle --json", "ideal otto", "ideal finite --json",
+			for _, command := range []string{"", "sweep", "sweep --knock --json", "sweep --hold-torque-nm 15 --step-deg 25",
+				"map --speed-count 1 --map-count 1", "cycle", "cycle --json", "ideal otto", "ideal finite --json",
 				"engine list", "engine show", "engine show --json", "--help", "--version", "completion bash"} {
 				for _, room := range []int{0, 10} {
 					var talk bytes.Buffer

@@ -27,7 +27,8 @@ func TestMain(m *testing.M) { testscript.Main(m, map[string]func(){"phasebench":
 // expected of it. Beside the usual commands they have
 //
 //	refuse CODE ARG...           phasebench ends with CODE, prints nothing on stdout, and no file appears or changes
-//	keys KIND FILE [NULL...]     the JSON document in FILE has the keys of KIND; only NULL... are null
+//	keys KIND FILE [NULL...]     the JSON document in FILE has the keys of KIND; only NULL... are null,
+//	                             and those of burning and knock where nothing burns or knocks
 //	value FILE PATH LOW HIGH     the number at the dotted PATH is from LOW to HIGH; a dot in a key is a colon in PATH
 //	picture FILE                 the picture can be read
 func TestScripts(t *testing.T) {
@@ -101,11 +102,26 @@ var (
 		peak_unburned_k peak_burned_k knock_integral knock_onset_deg_atdc energy_residual mass_residual`)
 	stateKeys  = strings.Fields(`t1_k p1_bar t2_k p2_bar t3_k p3_bar t4_k p4_bar work_kj_kg efficiency mep_bar`)
 	finiteKeys = strings.Fields(`pmax_over_p1 lpp_deg_atdc work_over_p1v1 efficiency efficiency_over_otto`)
+	mapKeys    = strings.Fields(`speed_rpm map_kpa mbt knock_limit held_lpp held_ca50`)
+	heldKeys   = strings.Fields(`spark_deg_btdc brake_torque_nm torque_loss_nm torque_loss_fraction`)
 	metaKeys   = strings.Fields(`tool version command seed caution`)
 )
 
-// without are the keys that no cycle has a number for yet.
-var without = []string{"peak_unburned_k", "peak_burned_k", "knock_integral", "knock_onset_deg_atdc"}
+// unlitNulls are the keys that a cycle which does not burn has no number for.
+var unlitNulls = strings.Fields(`ca10_deg_atdc ca50_deg_atdc ca90_deg_atdc development_deg rapid_burn_deg peak_unburned_k peak_burned_k
+	knock_integral knock_onset_deg_atdc knock_unburned_fraction knock_intensity_bar`)
+
+// nulls are the keys that the cycle object has no number for.
+func nulls(object any) []string {
+	m, _ := object.(map[string]any)
+	if lit, _ := m["lit"].(bool); !lit {
+		return unlitNulls
+	}
+	if integral, ok := m["knock_integral"].(float64); ok && integral < 1 {
+		return []string{"knock_onset_deg_atdc"}
+	}
+	return nil
+}
 
 func keysCommand(ts *testscript.TestScript, neg bool, args []string) {
 	noNeg(ts, neg, len(args) >= 2, "keys KIND FILE [NULL...]")
@@ -114,14 +130,30 @@ func keysCommand(ts *testscript.TestScript, neg bool, args []string) {
 	null := args[2:]
 	switch args[0] {
 	case "cycle":
-		ts.Check(hasKeys(doc, cycleKeys, slices.Concat(without, null)))
+		ts.Check(hasKeys(doc, cycleKeys, slices.Concat(nulls(doc), null)))
 	case "sweep":
 		points, _ := doc["points"].([]any)
 		if len(points) == 0 {
 			ts.Fatalf("no points")
 		}
 		for _, p := range append(points, doc["mbt"]) {
-			ts.Check(hasKeys(p, cycleKeys, slices.Concat(without, null)))
+			ts.Check(hasKeys(p, cycleKeys, slices.Concat(nulls(p), null)))
+		}
+	case "map":
+		nodes, _ := doc["nodes"].([]any)
+		if len(nodes) == 0 {
+			ts.Fatalf("no nodes")
+		}
+		for _, n := range nodes {
+			m, _ := n.(map[string]any)
+			ts.Check(hasKeys(m, mapKeys, null))
+			ts.Check(hasKeys(m["mbt"], cycleKeys, nulls(m["mbt"])))
+			if k, _ := m["knock_limit"].(map[string]any); k["kind"] == "limited" {
+				ts.Check(hasKeys(k, cycleKeys, nulls(k)))
+			}
+			for _, held := range []string{"held_lpp", "held_ca50"} {
+				ts.Check(hasKeys(m[held], heldKeys, nil))
+			}
 		}
 	case "states":
 		ts.Check(hasKeys(doc, stateKeys, null))

@@ -37,12 +37,12 @@ func (g *Props) UT(t, p float64) float64 { return g.Cp - p*g.V/t*g.VT }
 
 // UP is (∂u/∂p)T [J/kg/Pa]. It needs neither t nor p, and takes them to be
 // called like its neighbours.
-func (g *Props) UP(_, _ float64) float64 { return g.HP - g.V*(1+g.VP) }
+func (g *Props) UP() float64 { return g.HP - g.V*(1+g.VP) }
 
 // Cv is (∂u/∂T)v [J/kg/K], from the derivatives in g and no identity, so it
 // belongs to the same u(T,p) and v(T,p) even where they are interpolated.
 func (g *Props) Cv(t, p float64) float64 {
-	return g.UT(t, p) - g.UP(t, p)*p*g.VT/(t*g.VP)
+	return g.UT(t, p) - g.UP()*p*g.VT/(t*g.VP)
 }
 
 // Gamma is the exponent of a loss-free adiabatic change, dh = v·dp:

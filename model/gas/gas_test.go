@@ -143,7 +143,7 @@ func TestDerivatives(t *testing.T) {
 			near(t, vT, d.VT, tol, "%s %v VT", name, at)
 			near(t, vP, d.VP, tol, "%s %v VP", name, at)
 			near(t, uT, d.UT(at.t, at.p), tol*d.Cp, "%s %v UT", name, at)
-			near(t, uP, d.UP(at.t, at.p), tol*d.V, "%s %v UP", name, at)
+			near(t, uP, d.UP(), tol*d.V, "%s %v UP", name, at)
 			near(t, d.H-r*at.t, d.U, 1e-9*math.Abs(r*at.t), "%s %v u = h − pv", name, at)
 		}
 	}

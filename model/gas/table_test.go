@@ -106,7 +106,7 @@ func TestTableLoop(t *testing.T) {
 				at, p := t0+z*(t1-t0), p0+z*(p1-p0)
 				var d Props
 				g.Props(at, p, &d)
-				sum += w / (3 * n) * (d.UT(at, p)*(t1-t0) + d.UP(at, p)*(p1-p0))
+				sum += w / (3 * n) * (d.UT(at, p)*(t1-t0) + d.UP()*(p1-p0))
 			}
 			return sum
 		}

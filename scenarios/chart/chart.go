@@ -49,6 +49,7 @@ type Chart struct {
 	About    string // what the picture shows, for readers who cannot see it
 
 	x      axis
+	strip  []stroke // named along the top
 	panels []panel
 }
 
@@ -112,6 +113,11 @@ func (c *Chart) draw(to vg.Canvas, version string) {
 		Min: vg.Point{X: margin + left + tickLength + 3, Y: margin + smallSize + 5 + 2*textSize + tickLength + 8},
 		Max: vg.Point{X: pageWidth - margin - 4, Y: top},
 	}
+	if len(c.strip) > 0 {
+		drawStrip(page, c.x, c.strip, vg.Rectangle{Min: vg.Point{X: area.Min.X, Y: top - stripHeight}, Max: vg.Point{X: area.Max.X, Y: top}})
+		top -= stripHeight + 2
+		area.Max.Y = top
+	}
 	weights := 0.0
 	for i := range c.panels {
 		weights += c.panels[i].weight
@@ -124,6 +130,20 @@ func (c *Chart) draw(to vg.Canvas, version string) {
 		top -= head
 		p.draw(page, c.x, vg.Rectangle{Min: vg.Point{X: area.Min.X, Y: top - h}, Max: vg.Point{X: area.Max.X, Y: top}}, i == len(c.panels)-1)
 		top -= h + panelGap
+	}
+}
+
+// drawStrip names parts of the axis x in rect.
+func drawStrip(page draw.Canvas, x axis, parts []stroke, rect vg.Rectangle) {
+	c := draw.Canvas{Canvas: page.Canvas, Rectangle: rect}
+	for i, s := range parts {
+		from, to := c.X(x.at(s.from)), c.X(x.at(s.to))
+		page.SetColor(grid)
+		if i%2 == 1 {
+			page.SetColor(shade)
+		}
+		page.Fill(vg.Rectangle{Min: vg.Point{X: from + 0.5, Y: rect.Min.Y}, Max: vg.Point{X: to - 0.5, Y: rect.Max.Y}}.Path())
+		write(page, textSize, ink, vg.Point{X: (from + to) / 2, Y: rect.Min.Y + 0.5*(stripHeight-0.72*textSize)}, 0.5, fit(s.name, textSize, to-from))
 	}
 }
 

@@ -72,6 +72,14 @@ func pressurePanel(c *solve.Cycle, lo, hi float64) panel {
 		text := fmt.Sprintf("LPP %s deg, %s bar", num(at.x, 1), num(at.y, 1))
 		p.labels = append(p.labels, label{text, blue, []anchor{at}})
 	}
+	if k := c.KnockOnset / deg; finite(k, c.KnockUnburned) && c.KnockUnburned > 0 {
+		n := min(len(theta), len(fired))
+		at := between(theta[:n], fired[:n], k)
+		stem := draw.LineStyle{Color: ink, Width: 0.8}
+		p.layers = append(p.layers, trace{xs: []float64{k, k}, ys: []float64{0, at}, style: stem}, dot{k, at, draw.PyramidGlyph{}, stem})
+		text := fmt.Sprintf("knock onset %s deg, %s %% unburned", num(k, 1), num(100*c.KnockUnburned, 0))
+		p.labels = append(p.labels, label{text, ink, []anchor{{k, at}, {k, 0.8 * at}, {k, 0.65 * at}, {k, 0.5 * at}, {k, 0.35 * at}}})
+	}
 	if c.Lit && len(motored) > 0 {
 		p.labels = append(p.labels, label{"motored", muted, apart(theta, motored, fired, lo, hi)})
 	}
@@ -145,23 +153,31 @@ func window(c *solve.Cycle) (lo, hi float64) {
 	return lo, hi
 }
 
+// quantity is a number to write.
+type quantity struct {
+	name, unit string
+	value      float64
+	digits     int
+}
+
 // summary is the line of numbers under the title.
 func summary(c *solve.Cycle) string {
-	var parts []string
-	if !c.Lit {
-		parts = append(parts, "misfire: the charge did not light")
-	}
-	for _, v := range []struct {
-		name, unit string
-		value      float64
-		digits     int
-	}{
+	return enumerate(c, []quantity{
 		{"IMEP gross", "bar", c.IMEPGross / bar, 2},
 		{"PMEP", "bar", c.PMEP / bar, 2},
 		{"torque", "N·m", c.Torque, 1},
 		{"gross efficiency", "%", 100 * c.Efficiency, 1},
 		{"burn 10–90 %", "deg", c.Rapid / deg, 1},
-	} {
+	})
+}
+
+// enumerate writes the values that are finite.
+func enumerate(c *solve.Cycle, values []quantity) string {
+	var parts []string
+	if !c.Lit {
+		parts = append(parts, "misfire: the charge did not light")
+	}
+	for _, v := range values {
 		if finite(v.value) {
 			parts = append(parts, fmt.Sprintf("%s %s %s", v.name, num(v.value, v.digits), v.unit))
 		}

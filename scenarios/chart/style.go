@@ -22,6 +22,8 @@ const (
 	textSize  = vg.Length(8.5) // labels, ticks, axis titles
 	smallSize = vg.Length(7)   // the footer
 
+	stripHeight = vg.Length(12)
+
 	tickLength = vg.Length(3.5)
 	dotRadius  = vg.Length(2.6)
 )
