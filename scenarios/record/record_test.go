@@ -25,7 +25,8 @@ var promised = strings.Fields(`speed_rpm map_kpa lambda spark_deg_btdc lpp_deg_a
 	peak_unburned_k peak_burned_k knock_integral knock_onset_deg_atdc energy_residual mass_residual`)
 
 // added are the keys beyond.
-var added = strings.Fields(`lit development_deg rapid_burn_deg peak_mean_k`)
+var added = strings.Fields(`lit development_deg rapid_burn_deg peak_mean_k knock_unburned_fraction knock_intensity_bar
+	blowby_fraction trailing_split_deg`)
 
 func decoded(t *testing.T, c Cycle) map[string]any {
 	t.Helper()
@@ -61,11 +62,12 @@ func TestKeys(t *testing.T) {
 // one division.
 func TestUnits(t *testing.T) {
 	const d, r = math.Pi / 180, 2 * math.Pi / 60
-	op := model.Operating{Speed: 2201 * r, MAP: 81e3, Lambda: 1.02, Spark: 23 * d}
+	op := model.Operating{Speed: 2201 * r, MAP: 81e3, Lambda: 1.02, Spark: 23 * d, Split: 4 * d}
 	i := solve.Indicators{
 		LPP: 14 * d, Peak: 35e5, CA10: -6 * d, CA50: 7 * d, CA90: 18 * d, Development: 16 * d, Rapid: 24 * d,
 		IMEPGross: 8e5, IMEPNet: 7e5, PMEP: -1e5, FMEP: 0.9e5, BMEP: 6.1e5, Torque: 25, Power: 5700,
 		Efficiency: 0.37, HeatLoss: 0.14, Residual: 0.05, Volumetric: 0.78, Airflow: 6.5e-3, PeakTemp: 2500,
+		PeakUnburned: 900, PeakBurned: 2650, KnockIntegral: 1.1, KnockOnset: 12 * d, KnockUnburned: 0.2, KnockIntensity: 1.5e5, Blowby: 0.004,
 		EnergyResidual: 1e-7, MassResidual: 1e-11,
 	}
 	want := map[string]float64{
@@ -75,6 +77,8 @@ func TestUnits(t *testing.T) {
 		"imep_gross_bar": 8, "imep_net_bar": 7, "pmep_bar": -1, "fmep_bar": 0.9, "bmep_bar": 6.1,
 		"brake_torque_nm": 25, "brake_power_kw": 5.7, "indicated_efficiency": 0.37, "heat_loss_fraction": 0.14,
 		"residual_fraction": 0.05, "volumetric_efficiency": 0.78, "airflow_g_s": 6.5, "peak_mean_k": 2500,
+		"peak_unburned_k": 900, "peak_burned_k": 2650, "knock_integral": 1.1, "knock_onset_deg_atdc": 12,
+		"knock_unburned_fraction": 0.2, "knock_intensity_bar": 1.5, "blowby_fraction": 0.004, "trailing_split_deg": 4,
 		"energy_residual": 1e-7, "mass_residual": 1e-11,
 	}
 	doc := decoded(t, Of(&op, true, &i))
@@ -90,8 +94,7 @@ func TestUnits(t *testing.T) {
 			require.InEpsilon(t, w, x, 1e-15, k)
 		}
 	}
-	// lit aside, what is not wanted is null
-	require.Len(t, doc, len(want)+1+4)
+	require.Len(t, doc, len(want)+1) // and lit
 }
 
 // TestNull: NaN and infinity are no numbers in JSON.
@@ -109,8 +112,9 @@ func TestNull(t *testing.T) {
 
 // TestNullOfCycle: what a whole cycle has no number for.
 func TestNullOfCycle(t *testing.T) {
-	none := []string{"peak_unburned_k", "peak_burned_k", "knock_integral", "knock_onset_deg_atdc"}
-	dark := []string{"ca10_deg_atdc", "ca50_deg_atdc", "ca90_deg_atdc", "development_deg", "rapid_burn_deg"}
+	none := []string{"knock_onset_deg_atdc"}
+	dark := []string{"peak_unburned_k", "peak_burned_k", "knock_integral", "knock_unburned_fraction", "knock_intensity_bar",
+		"ca10_deg_atdc", "ca50_deg_atdc", "ca90_deg_atdc", "development_deg", "rapid_burn_deg"}
 	for _, tt := range []struct {
 		lambda float64
 		lit    bool
@@ -144,12 +148,13 @@ func TestTrace(t *testing.T) {
 		r.Comment = '#'
 		rows, err := r.ReadAll()
 		require.NoError(t, err)
-		require.Equal(t, strings.Fields(`theta_deg_atdc volume_cm3 pressure_bar motored_bar temperature_k burned_fraction
-			heat_release_j_per_deg wall_heat_j`), rows[0])
+		require.Equal(t, strings.Fields(`theta_deg_atdc volume_cm3 pressure_bar motored_bar temperature_k unburned_k burned_k mass_mg
+			intake_flow_mg_per_deg exhaust_flow_mg_per_deg burned_gas_fraction burned_fraction heat_release_j_per_deg wall_heat_j`), rows[0])
 		require.Len(t, rows, len(c.Theta)+1)
 		const d = math.Pi / 180
 		for i, row := range rows[1:] {
 			want := []float64{c.Theta[i] / d, c.Volume[i] * 1e6, c.Pressure[i] / 1e5, c.Motored[i] / 1e5, c.Temp[i],
+				c.Unburned[i], c.Hot[i], c.Mass[i] * 1e6, c.Intake[i] * 1e6 * d, c.Exhaust[i] * 1e6 * d, c.Composition[i],
 				c.Burned[i], c.Release[i] * d, c.WallHeat[i]}
 			for k, w := range want {
 				if math.IsNaN(w) {
