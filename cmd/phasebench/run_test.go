@@ -42,6 +42,7 @@ func find(t *testing.T, args ...string) *cobra.Command {
 // beyond any border. Whatever comes, it is a whole document or a refusal that
 // names flags that exist.
 func TestEveryNumberFlag(t *testing.T) {
+	t.Parallel()
 	names := regexp.MustCompile(`--([a-z0-9-]+)`)
 	for _, command := range []string{"cycle", "sweep", "map", "ideal otto", "ideal diesel", "ideal dual", "ideal finite"} {
 		path := strings.Fields(command)
@@ -57,8 +58,11 @@ func TestEveryNumberFlag(t *testing.T) {
 			for _, gas := range gases {
 				for _, v := range []string{"NaN", "-Inf", "Inf", "-1e300", "-1", "0", "1e-300", "1", "1e4", "1e300"} {
 					args := append(append([]string{}, path...), "--json", "--"+f.Name, v)
-					if command == "map" {
+					switch {
+					case command == "map":
 						args = append(args, smallMap(f.Name)...)
+					case command == "sweep" && !strings.HasSuffix(f.Name, "-deg"):
+						args = append(args, "--step-deg", "50")
 					}
 					if gas != "" {
 						args = append(args, "--gas", gas)
@@ -236,6 +240,7 @@ func (b *broken) Write(p []byte) (int, error) {
 }
 
 func TestBrokenOutput(t *testing.T) {
+	t.Parallel()
 	for _, tt := range []struct {
 		name string
 		err  error
@@ -245,8 +250,8 @@ func TestBrokenOutput(t *testing.T) {
 		{"reader gone", syscall.EPIPE, ""},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			for _, command := range []string{"", "sweep", "sweep --knock --json", "sweep --hold-torque-nm 15 --step-deg 25",
-				"map --speed-count 1 --map-count 1", "cycle", "cycle --json", "ideal otto", "ideal finite --json",
+			for _, command := range []string{"", "sweep --step-deg 50", "sweep --knock --json --step-deg 50",
+				"map --speed-rpm 2000 --map-count 1", "cycle", "cycle --json", "ideal otto", "ideal finite --json",
 				"engine list", "engine show", "engine show --json", "--help", "--version", "completion bash"} {
 				for _, room := range []int{0, 10} {
 					var talk bytes.Buffer

@@ -51,6 +51,7 @@ type Chart struct {
 	x      axis
 	strip  []stroke // named along the top
 	panels []panel
+	note   string // left of the title of the x axis
 }
 
 // Write writes the picture in format f with meta inside the file. The value
@@ -113,6 +114,13 @@ func (c *Chart) draw(to vg.Canvas, version string) {
 		Min: vg.Point{X: margin + left + tickLength + 3, Y: margin + smallSize + 5 + 2*textSize + tickLength + 8},
 		Max: vg.Point{X: pageWidth - margin - 4, Y: top},
 	}
+	for i := range c.panels {
+		if l := c.panels[i].legend; l != nil {
+			area.Max.X = min(area.Max.X, pageWidth-margin-l.room())
+		}
+	}
+	write(page, smallSize, muted, vg.Point{X: area.Min.X, Y: margin + smallSize + 8}, 0,
+		fit(c.note, smallSize, area.Size().X-textWidth(c.x.title, textSize)-15))
 	if len(c.strip) > 0 {
 		drawStrip(page, c.x, c.strip, vg.Rectangle{Min: vg.Point{X: area.Min.X, Y: top - stripHeight}, Max: vg.Point{X: area.Max.X, Y: top}})
 		top -= stripHeight + 2

@@ -225,7 +225,8 @@ func TestSweepBand(t *testing.T) {
 		sparks = append(sparks, s)
 	}
 	s := sorted(sampleSweep(24, 27, sparks...))
-	from, to := s.band(s.smooth())
+	torque := func(p *sweep.Point) float64 { return p.Torque }
+	from, to := s.band(s.smooth(torque), func(y float64) bool { return y >= 0.99*27 })
 	require.InDelta(t, 24-4.743, from, 0.15)
 	require.InDelta(t, 24+4.743, to, 0.15)
 
@@ -234,9 +235,9 @@ func TestSweepBand(t *testing.T) {
 		"spark advance [deg before TDC]", "MBT 24.0 deg before TDC", "LPP 14.0 deg at MBT", "CA50 8.0 deg at MBT"} {
 		require.Contains(t, text, want)
 	}
-	require.Equal(t, "all within 1 % of MBT torque", bandText([]float64{1, 2}, 1, 2))
-	require.Equal(t, "within 1 % of MBT torque up to 1.5 deg", bandText([]float64{1, 2}, 1, 1.5))
-	require.Equal(t, "within 1 % of MBT torque from 1.5 deg", bandText([]float64{1, 2}, 1.5, 2))
+	require.Equal(t, "all within 1 % of MBT torque", bandText("within 1 % of MBT torque", []float64{1, 2}, 1, 2))
+	require.Equal(t, "within 1 % of MBT torque up to 1.5 deg", bandText("within 1 % of MBT torque", []float64{1, 2}, 1, 1.5))
+	require.Equal(t, "within 1 % of MBT torque from 1.5 deg", bandText("within 1 % of MBT torque", []float64{1, 2}, 1.5, 2))
 }
 
 func TestTicks(t *testing.T) {

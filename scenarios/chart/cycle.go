@@ -60,7 +60,13 @@ func pressurePanel(c *solve.Cycle, lo, hi float64) panel {
 	theta := scaled(c.Theta, 1/deg)
 	fired, motored := scaled(c.Pressure, 1/bar), scaled(c.Motored, 1/bar)
 	_, top := span(cut(theta, fired, lo, hi), cut(theta, motored, lo, hi))
-	p := panel{weight: 5, y: newAxis("pressure [bar]", linear, 0, 1.12*top, 6)}
+	knock := c.KnockOnset / deg
+	knocks := knock >= lo && knock <= hi && c.KnockUnburned > 0
+	head := 1.12
+	if knocks {
+		head = 1.32 // for its label
+	}
+	p := panel{weight: 5, y: newAxis("pressure [bar]", linear, 0, head*top, 6)}
 	p.labels = append(p.labels, sparkLabel(c, p.y.max)...)
 	if c.Lit && len(motored) > 0 {
 		p.layers = append(p.layers, trace{xs: theta, ys: motored, style: grayLine})
@@ -72,13 +78,14 @@ func pressurePanel(c *solve.Cycle, lo, hi float64) panel {
 		text := fmt.Sprintf("LPP %s deg, %s bar", num(at.x, 1), num(at.y, 1))
 		p.labels = append(p.labels, label{text, blue, []anchor{at}})
 	}
-	if k := c.KnockOnset / deg; finite(k, c.KnockUnburned) && c.KnockUnburned > 0 {
+	if knocks {
 		n := min(len(theta), len(fired))
-		at := between(theta[:n], fired[:n], k)
+		at := between(theta[:n], fired[:n], knock)
 		stem := draw.LineStyle{Color: ink, Width: 0.8}
-		p.layers = append(p.layers, trace{xs: []float64{k, k}, ys: []float64{0, at}, style: stem}, dot{k, at, draw.PyramidGlyph{}, stem})
-		text := fmt.Sprintf("knock onset %s deg, %s %% unburned", num(k, 1), num(100*c.KnockUnburned, 0))
-		p.labels = append(p.labels, label{text, ink, []anchor{{k, at}, {k, 0.8 * at}, {k, 0.65 * at}, {k, 0.5 * at}, {k, 0.35 * at}}})
+		p.layers = append(p.layers, trace{xs: []float64{knock, knock}, ys: []float64{at, p.y.max}, style: stem},
+			dot{knock, at, draw.PyramidGlyph{}, stem})
+		text := fmt.Sprintf("knock onset %s deg, %s %% unburned", num(knock, 1), num(100*c.KnockUnburned, 0))
+		p.labels = append(p.labels, label{text, ink, []anchor{{knock, 0.95 * p.y.max}, {knock, at}}})
 	}
 	if c.Lit && len(motored) > 0 {
 		p.labels = append(p.labels, label{"motored", muted, apart(theta, motored, fired, lo, hi)})

@@ -13,6 +13,7 @@ type panel struct {
 	y      axis
 	layers []layer // drawn in this order
 	labels []label
+	legend *legend // nil: none
 }
 
 // layer is something drawn on a pane.
@@ -59,6 +60,9 @@ func (p *panel) draw(page draw.Canvas, x axis, rect vg.Rectangle, last bool) {
 		}
 	}
 	c.axes(last)
+	if p.legend != nil {
+		p.legend.draw(c, pageWidth-margin)
+	}
 	c.place(append(p.layers, zero{}), p.labels)
 }
 

@@ -31,8 +31,11 @@ func Sweep(r *sweep.Result, title string) *Chart {
 		{weight: 3.7, y: s.yAxis("LPP and CA50 [deg after TDC]", 6, lpp, ca50)},
 		{weight: 2.4, y: s.yAxis("peak pressure [bar]", 5, peak)},
 	}
-	smooth := s.smooth()
-	from, to := s.band(smooth)
+	smooth := s.smooth(torque)
+	from, to := math.NaN(), math.NaN()
+	if s.mbt != nil && s.mbt.Torque > 0 {
+		from, to = s.band(smooth, func(y float64) bool { return y >= 0.99*s.mbt.Torque })
+	}
 	for i := range panels {
 		p := &panels[i]
 		if to > from {
@@ -49,7 +52,7 @@ func Sweep(r *sweep.Result, title string) *Chart {
 	s.curve(mid, lpp, mainLine, true, draw.CircleGlyph{})
 	s.curve(mid, ca50, otherLine, true, draw.SquareGlyph{})
 	s.curve(low, peak, mainLine, true, draw.CircleGlyph{})
-	s.unlit(top)
+	s.unlit(top, "did not light")
 	if s.mbt != nil { // these also tell which curve is which
 		s.ring(top, torque, plum, "MBT "+sparkText(s.mbt.Operating.Spark))
 		s.ring(mid, lpp, blue, "LPP "+num(lpp(s.mbt), 1)+" deg at MBT")
@@ -60,7 +63,7 @@ func Sweep(r *sweep.Result, title string) *Chart {
 	}
 	if to > from {
 		y, d := top.y.min, top.y.max-top.y.min
-		top.labels = append(top.labels, label{bandText(smooth.xs, from, to), ink,
+		top.labels = append(top.labels, label{bandText("within 1 % of MBT torque", smooth.xs, from, to), ink,
 			[]anchor{{to, y + 0.1*d}, {to, y + 0.25*d}, {to, y + 0.5*d}, {from, y + 0.1*d}, {from, y + 0.25*d}}})
 	}
 	ch.panels = panels
@@ -168,8 +171,8 @@ func (s *points) curve(p *panel, get func(*sweep.Point) float64, style draw.Line
 	p.layers = append(p.layers, t)
 }
 
-// unlit marks the sparks that light nothing at the foot of p.
-func (s *points) unlit(p *panel) {
+// unlit marks the sparks that light nothing at the foot of p, with a word why.
+func (s *points) unlit(p *panel, why string) {
 	t := trace{style: draw.LineStyle{Color: muted}, glyph: draw.CrossGlyph{}}
 	foot := p.y.min + 0.06*(p.y.max-p.y.min)
 	var at []anchor
@@ -181,7 +184,7 @@ func (s *points) unlit(p *panel) {
 	}
 	if len(at) > 0 {
 		p.layers = append(p.layers, t)
-		p.labels = append(p.labels, label{"did not light", muted, at})
+		p.labels = append(p.labels, label{why, muted, at})
 	}
 }
 
@@ -193,14 +196,14 @@ func (s *points) ring(p *panel, get func(*sweep.Point) float64, col color.Color,
 	}
 }
 
-// smooth returns torque between the samples: Fritsch and Butland's curve,
+// smooth returns a number between the samples: Fritsch and Butland's curve,
 // which has no humps of its own; straight lines if that cannot be had.
-func (s *points) smooth() trace {
+func (s *points) smooth(get func(*sweep.Point) float64) trace {
 	t := trace{style: mainLine}
 	for _, p := range s.withMBT() {
 		x := p.Operating.Spark / deg
-		if n := len(t.xs); finite(p.Torque) && (n == 0 || x > t.xs[n-1]+1e-6) {
-			t.xs, t.ys = append(t.xs, x), append(t.ys, p.Torque)
+		if n, y := len(t.xs), get(&p); finite(y) && (n == 0 || x > t.xs[n-1]+1e-6) {
+			t.xs, t.ys = append(t.xs, x), append(t.ys, y)
 		}
 	}
 	var fb interp.FritschButland
@@ -217,27 +220,27 @@ func (s *points) smooth() trace {
 	return fine
 }
 
-// band returns the sparks [deg] around MBT between which the torque curve t
-// lies within 1 % of MBT; NaN where that has no meaning.
-func (s *points) band(t trace) (from, to float64) {
-	if s.mbt == nil || !(s.mbt.Torque > 0) || len(t.xs) < 3 {
+// band returns the sparks [deg] around that of s.mbt between which the curve t
+// stays within; NaN where the curve is none.
+func (s *points) band(t trace, within func(float64) bool) (from, to float64) {
+	if len(t.xs) < 3 {
 		return math.NaN(), math.NaN()
 	}
 	near, _ := nearest(t.xs, s.mbt.Operating.Spark/deg, len(t.xs))
 	i, j := near, near
-	for i > 0 && t.ys[i-1] >= 0.99*s.mbt.Torque {
+	for i > 0 && within(t.ys[i-1]) {
 		i--
 	}
-	for j < len(t.xs)-1 && t.ys[j+1] >= 0.99*s.mbt.Torque {
+	for j < len(t.xs)-1 && within(t.ys[j+1]) {
 		j++
 	}
 	return t.xs[i], t.xs[j]
 }
 
 // bandText does not claim an end where the samples end.
-func bandText(xs []float64, from, to float64) string {
+func bandText(text string, xs []float64, from, to float64) string {
 	low, high := from > xs[0], to < xs[len(xs)-1]
-	switch text := "within 1 % of MBT torque"; {
+	switch {
 	case low && high:
 		return text + ": " + num(from, 1) + " to " + num(to, 1) + " deg"
 	case low:
