@@ -72,6 +72,7 @@ type Indicators struct {
 
 	EnergyResidual float64 // |ΔU + W + Q − H| of the cycle over the greater of fuel energy and p·V at intake closing [-]
 	MassResidual   float64 // |Δm − in + out + blow-by| of the cycle over charge, the crevice included [-]
+	SampledWork    float64 // IMEPNet by Simpson's rule on the samples alone, less IMEPNet, over peak pressure [-]: how coarse they are
 	PeriodicChange float64 // greatest relative change of mass, temperature and composition from this cycle to the next [-]
 }
 
@@ -97,7 +98,7 @@ func (c *Cycle) resize(n int) {
 // blank makes every indicator NaN.
 func (i *Indicators) blank() {
 	n := math.NaN()
-	*i = Indicators{n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n}
+	*i = Indicators{n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n, n}
 }
 
 // sampler stores the samples of a Cycle as the steps pass them. The cycle is

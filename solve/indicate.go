@@ -3,6 +3,8 @@ package solve
 import (
 	"math"
 
+	"gonum.org/v1/gonum/integrate"
+
 	"phasebench/model"
 	"phasebench/model/friction"
 	"phasebench/model/gas"
@@ -83,6 +85,13 @@ func (s *Solver) indicate(op *model.Operating, x, g *cycleState, dst *Cycle) {
 	perPressure, _ := s.one.ring(ch.p)
 	i.MassResidual = math.Abs(g[carryM]-x[carryM]+perPressure*(next.p-ch.p)-y[oneIn]+y[oneOut]+y[oneLeak]) / i.Charge
 	i.PeriodicChange = change(x, g)
+
+	s.power = s.power[:0]
+	for k, theta := range dst.Theta {
+		_, dv := s.chamber.Volume(theta)
+		s.power = append(s.power, dst.Pressure[k]*dv)
+	}
+	i.SampledWork = (integrate.Simpsons(dst.Theta, s.power)/swept - i.IMEPNet) / i.Peak
 }
 
 // energy is the specific internal energy of ch [J/kg].

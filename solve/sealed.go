@@ -3,6 +3,7 @@ package solve
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"phasebench/model/gas"
 )
@@ -31,6 +32,10 @@ func (s *Solver) sealed(y []float64, ign ignition) error {
 	z := s.y2
 	s.inTwo = true
 	s.twoRun.Breaks = two.burn.Breaks(s.twoRun.Breaks[:0])
+	if last := two.burn.Angle(lastBurned); last < s.to { // the knock integral ends there
+		s.twoRun.Breaks = append(s.twoRun.Breaks, last)
+		slices.Sort(s.twoRun.Breaks)
+	}
 	at := end
 	if len(two.fronts) == 2 {
 		first := s.firstPlug()

@@ -88,6 +88,7 @@ type Solver struct {
 	twoRun         ode.Run
 	y1, y2         []float64
 	slope1, slope2 []float64
+	power          []float64 // p·dV/dθ of the samples [W s/rad]
 
 	// What the cycle at hand has come to.
 	inTwo        bool

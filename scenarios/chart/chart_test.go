@@ -6,6 +6,7 @@ import (
 	"encoding/binary"
 	"encoding/xml"
 	"errors"
+	"fmt"
 	"hash/crc32"
 	"image/png"
 	"io"
@@ -163,6 +164,10 @@ func TestDeterministic(t *testing.T) {
 		first := write1(t, c, f, testMeta)
 		require.True(t, bytes.Equal(first, write1(t, c, f, testMeta)), "%s: written twice", f)
 		require.True(t, bytes.Equal(first, write1(t, Cycle(sample(-10, 50, 8e4, 800), "x"), f, testMeta)), "%s: made twice", f)
+		field := func() *Chart {
+			return Map(sampleGrid(6, 5, func(x, y float64) float64 { return 15 + 5*math.Sin(3*x)*math.Cos(6*y) }), sweep.SparkMBT, "x")
+		}
+		require.True(t, bytes.Equal(write1(t, field(), f, testMeta), write1(t, field(), f, testMeta)), "%s: map", f)
 	}
 }
 
@@ -186,11 +191,12 @@ func TestExtremes(t *testing.T) {
 	cycles := map[string]*solve.Cycle{
 		"blank": blank, "broken": broken, "flat": flat, "lost": lost, "short": short,
 		"late": sample(12, 120, 8e4, 800), "misfire": sample(-10, 50, 8e4, 0),
-		"idle": sample(-30, 70, 2e4, 90), "boost": sample(-15, 30, 3e5, 5000),
+		"idle": sample(-30, 70, 2e4, 90), "boost": sample(-15, 30, 3e5, 5000), "knock": knocking(sample(-10, 50, 8e4, 800), 14, 0.12),
+		"knock far": knocking(sample(-10, 50, 8e4, 800), 500, 0.12), "knock lost": knocking(sample(-10, 50, 8e4, 800), 0, nan),
 	}
 	charts := map[string]*Chart{}
 	for name, c := range cycles {
-		charts["cycle "+name], charts["heat "+name], charts["pv "+name] = Cycle(c, name), Heat(c, name), PV(c, name)
+		charts["cycle "+name], charts["heat "+name], charts["pv "+name], charts["gas "+name] = Cycle(c, name), Heat(c, name), PV(c, name), Gas(c, name)
 	}
 	nans := sampleSweep(24, 27, 10, 20, 30)
 	for i := range nans.Points {
@@ -204,6 +210,31 @@ func TestExtremes(t *testing.T) {
 	} {
 		charts["sweep "+name] = Sweep(r, strings.Repeat("long title ", 30))
 	}
+	held, least := sampleHeld(30, -10, -5)
+	charts["held none"], charts["held nothing"] = Airflow(held, least, ""), Airflow(nil, sweep.Point{}, "")
+	charts["held no least"] = Airflow(held, held[0], "")
+	for name, mbt := range map[string]func(x, y float64) float64{
+		"plain": func(x, y float64) float64 { return 10*x - 20*y }, "flat": func(x, y float64) float64 { return 20 },
+		"nan": func(x, y float64) float64 { return nan }, "half": func(x, y float64) float64 { return math.Sqrt(2.5 - x) },
+		"inf": func(x, y float64) float64 { return inf / (2 - x) }, "huge": func(x, y float64) float64 { return 1e300 * (x - 2) },
+		"vast": func(x, y float64) float64 { return math.Copysign(1e306, x-2) }, "tiny": func(x, y float64) float64 { return 1e-300 * x },
+	} {
+		for _, n := range [][2]int{{0, 0}, {0, 2}, {1, 0}, {1, 1}, {1, 4}, {4, 1}, {2, 2}, {4, 4}} {
+			g := sampleGrid(n[0], n[1], mbt)
+			charts[fmt.Sprint("map ", name, n)] = Map(g, sweep.SparkMBT, name)
+			if name == "plain" {
+				for _, q := range sweep.Quantities() {
+					charts[fmt.Sprint("map ", q, n)] = Map(g, q, name)
+				}
+			}
+		}
+	}
+	lame := sampleGrid(3, 3, func(x, y float64) float64 { return x })
+	lame.Speeds[0], lame.MAPs[2], lame.Nodes = nan, inf, lame.Nodes[:5]
+	charts["map lame"] = Map(lame, sweep.SparkMBT, "")
+	same := sampleGrid(3, 3, func(x, y float64) float64 { return x * y })
+	same.Speeds[1], same.MAPs[1], same.MAPs[2] = same.Speeds[0], 0, 0
+	charts["map same"] = Map(same, sweep.SparkMBT, "")
 	charts["lines"] = Lines("", Axis{Log: true}, Axis{Log: true}, []Curve{{"a", []float64{-1, 0, nan}, []float64{1, 2, 3}}, {}}, []Mark{{nan, 0, "x"}})
 	charts["point"] = Lines("", Axis{}, Axis{Angle: true}, []Curve{{"a", []float64{3}, []float64{4}}}, nil)
 	charts["huge"] = Lines("", Axis{}, Axis{}, []Curve{{"a", []float64{0, 1e300}, []float64{-1e-300, 1e300}}}, nil)
@@ -215,6 +246,18 @@ func TestExtremes(t *testing.T) {
 			require.NotRegexp(t, `(d|x|y)="[^"]*`+bad, string(b), name)
 		}
 	}
+}
+
+func knocking(c *solve.Cycle, at, unburned float64) *solve.Cycle {
+	c.KnockOnset, c.KnockUnburned = at*deg, unburned
+	return c
+}
+
+func TestKnock(t *testing.T) {
+	text := texts(t, write1(t, Cycle(knocking(sample(-10, 50, 8e4, 800), 14, 0.12), ""), SVG, nil))
+	require.Contains(t, text, "knock onset 14.0 deg, 12 % unburned")
+	text = texts(t, write1(t, Cycle(sample(-10, 50, 8e4, 800), ""), SVG, nil))
+	require.NotContains(t, strings.Join(text, "\n"), "knock")
 }
 
 func TestSweepBand(t *testing.T) {
@@ -278,6 +321,9 @@ func TestSolved(t *testing.T) {
 	all := texts(t, write1(t, Cycle(&c, e.Name), SVG, nil))
 	require.Contains(t, all, "LPP "+num(c.LPP/deg, 1)+" deg, "+num(c.Peak/bar, 1)+" bar")
 	require.Contains(t, all, "CA50 "+num(c.CA50/deg, 1)+" deg")
+	all = texts(t, write1(t, Gas(&c, e.Name), SVG, nil))
+	require.Contains(t, all, "residual "+num(100*c.Residual, 1)+" % at intake closing")
+	require.Contains(t, all, "burned zone")
 	require.Contains(t, texts(t, write1(t, PV(&c, e.Name), SVG, nil)), "exhaust opens")
 	require.Contains(t, texts(t, write1(t, Sweep(r, e.Name), SVG, nil)), "MBT "+sparkText(r.MBT.Operating.Spark))
 }

@@ -19,7 +19,6 @@ type field struct {
 	z      [][]float64 // over xs, then ys; NaN: none
 	absent [][]string  // what to write where there is none
 	levels []tick      // contour lines, rising
-	step   float64     // between levels; 0: all values are alike
 	digits int         // of the values at the nodes
 }
 
@@ -34,7 +33,7 @@ func (v vertex) crossing() bool { return v[0] != v[1] }
 
 // whole tells whether the cell above and right of a node has all values.
 func (f *field) whole(i, j int) bool {
-	return finite(f.z[i][j], f.z[i+1][j], f.z[i][j+1], f.z[i+1][j+1])
+	return finite(f.z[i][j], f.z[i+1][j], f.z[i][j+1], f.z[i+1][j+1], f.xs[i], f.xs[i+1], f.ys[j], f.ys[j+1])
 }
 
 // cells tells whether any cell has all values.
@@ -265,6 +264,9 @@ func textBox(text string, size vg.Length, mid vg.Point) vg.Rectangle {
 // texts places what is written at the nodes, above each. Where they are too
 // many even in small letters, some columns and rows are left out.
 func (f *field) texts(p *pane) (out []boxed) {
+	if len(f.xs) == 0 || len(f.ys) == 0 {
+		return nil
+	}
 	text := func(i, j int) string {
 		if t := f.absent[i][j]; t != "" {
 			return t
@@ -410,7 +412,11 @@ type legend struct {
 	unit string
 }
 
-const legendWidth, legendGap = 9, 12
+const (
+	legendWidth  = 9
+	legendGap    = 12
+	legendLabels = 60 // at most
+)
 
 // room is the width that l takes beside a pane.
 func (l *legend) room() vg.Length {
@@ -418,7 +424,7 @@ func (l *legend) room() vg.Length {
 	for _, t := range l.f.levels {
 		w = max(w, textWidth(t.label, textSize))
 	}
-	return legendGap + legendWidth + tickLength + 3 + w
+	return legendGap + legendWidth + tickLength + 3 + min(w, legendLabels)
 }
 
 func (l *legend) draw(p *pane, right vg.Length) {
@@ -435,7 +441,7 @@ func (l *legend) draw(p *pane, right vg.Length) {
 		y := p.Min.Y + height*vg.Length(k+1)/vg.Length(n)
 		p.StrokeLine2(contourLine, x, y, x+legendWidth, y)
 		p.StrokeLine2(axisLine, x+legendWidth, y, x+legendWidth+tickLength, y)
-		write(p, textSize, ink, vg.Point{X: x + legendWidth + tickLength + 3, Y: y - 0.36*textSize}, 0, t.label)
+		write(p, textSize, ink, vg.Point{X: x + legendWidth + tickLength + 3, Y: y - 0.36*textSize}, 0, fit(t.label, textSize, legendLabels))
 	}
 	p.SetColor(ink)
 	p.SetLineWidth(axisLine.Width)

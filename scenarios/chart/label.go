@@ -139,6 +139,9 @@ func turn(a, b, c vg.Point) float64 {
 
 // meets tells whether the segment a-b touches r, by Liang-Barsky clipping.
 func meets(a, b vg.Point, r vg.Rectangle) bool {
+	if a.X < r.Min.X && b.X < r.Min.X || a.X > r.Max.X && b.X > r.Max.X || a.Y < r.Min.Y && b.Y < r.Min.Y || a.Y > r.Max.Y && b.Y > r.Max.Y {
+		return false // most of them
+	}
 	d := b.Sub(a)
 	from, to := 0.0, 1.0
 	for _, e := range [4][2]vg.Length{

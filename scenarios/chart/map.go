@@ -105,16 +105,16 @@ func nodeAxis(title string, at []float64, n int) axis {
 // grade chooses the levels of contour lines for values from lo to hi.
 func (f *field) grade(lo, hi float64) {
 	f.digits = 1
-	if !(hi-lo > 1e-9*math.Max(math.Abs(lo), math.Abs(hi))) || !finite(lo, hi) {
+	if !(hi-lo > 1e-9*math.Max(math.Abs(lo), math.Abs(hi))) || !finite(hi-lo) {
 		return
 	}
-	f.step = step(lo, hi, 7, false)
+	apart := step(lo, hi, 7, false)
 	if math.Max(math.Abs(lo), math.Abs(hi)) >= 1000 {
 		f.digits = 0
-	} else if f.step < 1 {
-		f.digits = min(int(math.Ceil(-math.Log10(f.step)-1e-9))+1, 4)
+	} else if apart < 1 {
+		f.digits = min(int(math.Ceil(-math.Log10(apart)-1e-9))+1, 4)
 	}
-	for _, t := range ticks(lo, hi, f.step) {
+	for _, t := range ticks(lo, hi, apart) {
 		if t.at > lo && t.at < hi {
 			f.levels = append(f.levels, t)
 		}

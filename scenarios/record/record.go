@@ -50,6 +50,7 @@ type Cycle struct {
 	KnockIntensityBar   *float64 `json:"knock_intensity_bar"`
 	BlowbyFraction      *float64 `json:"blowby_fraction"`
 	SplitDeg            *float64 `json:"trailing_split_deg"`
+	SampledWork         *float64 `json:"sampled_work_residual"`
 	EnergyResidual      *float64 `json:"energy_residual"`
 	MassResidual        *float64 `json:"mass_residual"`
 }
@@ -85,7 +86,7 @@ func Of(op *model.Operating, lit bool, i *solve.Indicators) Cycle {
 		KnockIntegral: number(i.KnockIntegral, 1), KnockOnsetDegATDC: number(i.KnockOnset, deg),
 		KnockUnburned: number(i.KnockUnburned, 1), KnockIntensityBar: number(i.KnockIntensity, bar),
 		BlowbyFraction: number(i.Blowby, 1), SplitDeg: number(op.Split, deg),
-		EnergyResidual: number(i.EnergyResidual, 1), MassResidual: number(i.MassResidual, 1),
+		SampledWork: number(i.SampledWork, 1), EnergyResidual: number(i.EnergyResidual, 1), MassResidual: number(i.MassResidual, 1),
 	}
 }
 

@@ -26,7 +26,7 @@ var promised = strings.Fields(`speed_rpm map_kpa lambda spark_deg_btdc lpp_deg_a
 
 // added are the keys beyond.
 var added = strings.Fields(`lit development_deg rapid_burn_deg peak_mean_k knock_unburned_fraction knock_intensity_bar
-	blowby_fraction trailing_split_deg`)
+	blowby_fraction trailing_split_deg sampled_work_residual`)
 
 func decoded(t *testing.T, c Cycle) map[string]any {
 	t.Helper()
@@ -68,7 +68,7 @@ func TestUnits(t *testing.T) {
 		IMEPGross: 8e5, IMEPNet: 7e5, PMEP: -1e5, FMEP: 0.9e5, BMEP: 6.1e5, Torque: 25, Power: 5700,
 		Efficiency: 0.37, HeatLoss: 0.14, Residual: 0.05, Volumetric: 0.78, Airflow: 6.5e-3, PeakTemp: 2500,
 		PeakUnburned: 900, PeakBurned: 2650, KnockIntegral: 1.1, KnockOnset: 12 * d, KnockUnburned: 0.2, KnockIntensity: 1.5e5, Blowby: 0.004,
-		EnergyResidual: 1e-7, MassResidual: 1e-11,
+		SampledWork: 1e-5, EnergyResidual: 1e-7, MassResidual: 1e-11,
 	}
 	want := map[string]float64{
 		"speed_rpm": 2201, "map_kpa": 81, "lambda": 1.02, "spark_deg_btdc": 23,
@@ -79,7 +79,7 @@ func TestUnits(t *testing.T) {
 		"residual_fraction": 0.05, "volumetric_efficiency": 0.78, "airflow_g_s": 6.5, "peak_mean_k": 2500,
 		"peak_unburned_k": 900, "peak_burned_k": 2650, "knock_integral": 1.1, "knock_onset_deg_atdc": 12,
 		"knock_unburned_fraction": 0.2, "knock_intensity_bar": 1.5, "blowby_fraction": 0.004, "trailing_split_deg": 4,
-		"energy_residual": 1e-7, "mass_residual": 1e-11,
+		"sampled_work_residual": 1e-5, "energy_residual": 1e-7, "mass_residual": 1e-11,
 	}
 	doc := decoded(t, Of(&op, true, &i))
 	for k, v := range doc {

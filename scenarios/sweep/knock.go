@@ -71,7 +71,7 @@ func (l *line) knockLimit(ctx context.Context) (Limit, error) {
 		}
 		below, above = &lit[most-1], &top
 	}
-	const dx, df = 1e-3 * deg, 1e-5 // what noise the solver has in the integral is worth more
+	const dx, df = 1e-3 * deg, 1e-5 // finer than the noise of the solver in the integral
 	ends, values, err := root(over, below.Operating.Spark, below.KnockIntegral-limit, above.Operating.Spark, above.KnockIntegral-limit, dx, df)
 	if err != nil {
 		return Limit{}, err
