@@ -72,6 +72,50 @@ func TestFaults(t *testing.T) {
 	}
 }
 
+// A measured lift takes the place of events and peak lift; impossible ones, and
+// impossible burns, pressures and plugs, are refused with their reason.
+func TestFaultsOfValvesAndBurns(t *testing.T) {
+	cam := "open_deg_atdc = -380.0\nclose_deg_atdc = -135.0\npeak_lift_mm = 8.0\n"
+	table := func(deg, mm string) string {
+		return "lift_table_deg_atdc = [" + deg + "]\nlift_table_mm = [" + mm + "]\n"
+	}
+	e, err := Parse("x.toml", pump(t, cam, table("-380, -340, -300, -260, -220, -180, -135", "0, 2, 6, 8, 6, 2, 0")))
+	require.NoError(t, err)
+	from, _ := e.Sealed()
+	require.InDelta(t, -135*deg, from, 1e-12)
+	again, err := Parse("again.toml", e.TOML())
+	require.NoError(t, err)
+	require.Equal(t, string(e.TOML()), string(again.TOML()))
+
+	for _, c := range []struct{ name, old, new, want string }{
+		{"unsorted table", cam, table("-380, -340, -350, -260, -220, -135", "0, 2, 6, 8, 6, 0"), "row 3: angle"},
+		{"negative lift", cam, table("-380, -340, -300, -260, -220, -135", "0, 2, -6, 8, 6, 0"), "row 3: lift = -0.006 m, want >= 0 m"},
+		{"open at its end", cam, table("-380, -340, -300, -260, -220, -135", "0, 2, 6, 8, 6, 1"), "want 0 m at both ends"},
+		{"lengths differ", cam, table("-380, -340, -300, -260, -135", "0, 2, 6, 0"), "5 angles and 4 lifts"},
+		{"not numbers", cam, table("-380, \"x\", -135", "0, 1, 0"), "want a list of numbers"},
+		{"closes before it opens", "close_deg_atdc = -135.0", "close_deg_atdc = -390.0", "intake = (valve: closing"},
+		{"closes after firing", "close_deg_atdc = -135.0", "close_deg_atdc = 20.0", "intake.close_deg_atdc = 20: want the intake to close before firing dead centre"},
+		{"open more than a cycle", "open_deg_atdc = -380.0", "open_deg_atdc = -900.0", "want < period"},
+		{"lift beyond the seat", "peak_lift_mm = 8.0\nseat_mm = 35.0", "peak_lift_mm = 48.0\nseat_mm = 35.0", "peak lift = 0.048 m"},
+		{"half a valve", "seat_mm = 35.0\nvalves = 1.0", "seat_mm = 35.0\nvalves = 1.5", "intake.valves = 1.5: want a whole number"},
+		{"crevice too big", "volume_mm3 = 250.0", "volume_mm3 = 25000.0", "want at most a tenth of the clearance volume"},
+		{"plug outside", "plug_x_mm = 6.0", "plug_x_mm = 60.0", "want a plug within the bore"},
+		{"no second plug", "octane = 91.0", "octane = 91.0\nplugs = 2", "burn.second_plug_x_mm is missing"},
+		{"burn of no angle", "rapid_burn_deg = 26.0", "rapid_burn_deg = 0.0", "burn.rapid_burn_deg = 0: want more than 0"},
+		{"unknown burn", `law = "scaled"`, `law = "magic"`, `burn.law = "magic": want one of fixed, scaled, flame, wiebe`},
+		{"unknown friction", "[friction]", "[friction]\nlaw = \"none\"", `friction.law = "none": want one of chen-flynn, patton`},
+		{"pressure above 5 bar", "\nmap_kpa = 80.0", "\nmap_kpa = 501.0", "point.map_kpa = 501: want 5 to 500 kPa"},
+		{"pressure below 5 kPa", "\nmap_kpa = 80.0", "\nmap_kpa = 4.0", "point.map_kpa = 4: want 5 to 500 kPa"},
+		{"octane", "octane = 91.0", "octane = 30.0", "burn.octane = 30: want 40 to 130"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			_, err := Parse("x.toml", pump(t, c.old, c.new))
+			require.ErrorIs(t, err, ErrFile)
+			require.ErrorContains(t, err, c.want)
+		})
+	}
+}
+
 // All faults are told at once, in order of rows.
 func TestAllFaultsAtOnce(t *testing.T) {
 	text := strings.Replace(string(pump(t, "bore_mm = 88.0", "bore_mm = -1")), "head_k = 470.0", "head_k = 5", 1)
@@ -119,6 +163,10 @@ func FuzzParse(f *testing.F) {
 	e.Burn = Burn{Law: BurnWiebe, Efficiency: 1, First: Stage{0.1, 0.5, 5, 2}, Second: Stage{0.3, 1, 5, 2}, SecondShare: 0.2}
 	e.Wall = Wall{Law: "none"}
 	e.Description = "quotes \" and \\ and\nlines"
+	f.Add(e.TOML())
+	e.Burn.Plugs, e.Burn.SecondX = 2, 0.01
+	e.Friction.Law, e.Friction.Follower = FrictionPatton, "rocker"
+	e.Intake.TableAngle, e.Intake.TableLift = []float64{-6, -5, -4, -3, -2.4}, []float64{0, 0.003, 0.006, 0.002, 0}
 	f.Add(e.TOML())
 	f.Add([]byte("a.b.c = 1\n[a.b]\nd = [1, {x = 2}]\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {

@@ -275,10 +275,10 @@ func (e *Engine) shape() (all []*Problem) {
 			all = append(all, &Problem{key, number(at / deg), fmt.Sprintf("%s: between %s and %s deg", why, number(low/deg), number(high/deg))})
 		}
 	}
-	bad("intake.close_deg_atdc", from, strokes.Start, 0, "the intake closes before firing dead centre")
-	bad("exhaust.open_deg_atdc", to, 0, strokes.End, "the exhaust opens after it")
-	bad("intake.open_deg_atdc", intakeOpen, to-period, from, "the intake opens after the exhaust")
-	bad("exhaust.close_deg_atdc", exhaustClose, to, from+period, "the exhaust closes before the intake")
+	bad("intake.close_deg_atdc", from, strokes.Start, 0, "the intake to close before firing dead centre")
+	bad("exhaust.open_deg_atdc", to, 0, strokes.End, "the exhaust to open after firing dead centre")
+	bad("intake.open_deg_atdc", intakeOpen, to-period, from, "the intake to open after the exhaust has")
+	bad("exhaust.close_deg_atdc", exhaustClose, to, from+period, "the exhaust to close before the intake does")
 	if most := 0.1 * c.Swept() / (e.Geometry.Ratio - 1); !(e.Crevice.Volume <= most) {
 		all = append(all, &Problem{"crevice.volume_mm3", number(e.Crevice.Volume / (mm * mm * mm)),
 			"at most a tenth of the clearance volume, " + number(most/(mm*mm*mm)) + " mm³"})
