@@ -219,7 +219,7 @@ func (s *Solver) integrators() {
 		}
 		return ode.New(len(abs), &ode.Settings{RelTol: math.Max(1e-13, rtol*factor), MaxStep: longest, AbsTol: abs})
 	}
-	s.coarse = steppers{stepper(one, 1), stepper(one, 2), stepper(two, 1)}
+	s.coarse = steppers{stepper(one, 1), stepper(one, 3), stepper(two, 1)}
 	s.fine = steppers{stepper(one, 0.05), stepper(one, 0.05), stepper(two, 0.05)}
 	s.step = &s.coarse
 	s.y1, s.y2 = make([]float64, nOne), make([]float64, nTwo)
