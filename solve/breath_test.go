@@ -179,3 +179,21 @@ func TestTwoPlugs(t *testing.T) {
 		}
 	}
 }
+
+// By hand: the last two changes of 0.10 and 0.08 lead to −0.08/−0.02 = 4 further
+// steps of 0.08. The exhaust port's burned fraction would pass 1 by that, so
+// none of the three numbers of its gas goes there; the chamber's may.
+func TestAccelerateGasWhole(t *testing.T) {
+	var a accelerator
+	for i := range a.scale {
+		a.scale[i] = 1
+	}
+	a.scale[carryExitH] = 1e6
+	first := cycleState{carryM: 1, carryT: 1, carryB: 0.3, carryExitH: -2e6, carryExitB: 0.8, carryExitT: 1}
+	second := cycleState{carryM: 1, carryT: 1, carryB: 0.4, carryExitH: -2.1e6, carryExitB: 0.9, carryExitT: 1}
+	third := cycleState{carryM: 1, carryT: 1, carryB: 0.48, carryExitH: -2.18e6, carryExitB: 0.98, carryExitT: 1}
+	require.Equal(t, second, a.next(&first, &second))
+	got := a.next(&second, &third)
+	require.InDelta(t, 0.48+4*0.08, got[carryB], 1e-6)
+	require.Equal(t, third[carryExitH:], got[carryExitH:])
+}

@@ -188,9 +188,9 @@ func (k *sampler) two(c *Cycle, i int, theta float64, y []float64, s *Solver) {
 	c.Temp[i] = (y[twoMu]*y[twoTu] + y[twoMb]*y[twoTb]) / m
 	c.Composition[i] = (y[twoMb] + two.residual*y[twoMu]) / m
 	c.Intake[i], c.Exhaust[i], c.WallHeat[i] = 0, 0, y[twoHeat]
-	two.Derive(s.slope2, theta, y)
 	x, dx := 0., 0.
 	if len(two.fronts) > 0 {
+		two.Derive(s.slope2, theta, y)
 		for f := range mostPlugs {
 			x += y[twoFront+f] / two.total
 			dx += s.slope2[twoFront+f] / two.total

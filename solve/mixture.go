@@ -40,6 +40,18 @@ func (s *state) u(p float64) float64 { return s.h - p*s.v }
 // gamma is the isentropic exponent at t [K], p [Pa].
 func (s *state) gamma(p float64) float64 { return -s.v / (p * (s.vP + s.vT*(s.v-s.hP)/s.hT)) }
 
+// change solves the first law of one zone, m·dh = V·dp + gain, with V = m·v:
+// it returns p' and T' of mass m [kg] in volume vol [m³], which grows by dVol,
+// takes in flow [kg] net, gains gain [J] by heat and by the excess enthalpy of
+// what comes in, and whose burned fraction grows by dB, all per radian.
+func (s *state) change(vol, dVol, m, flow, gain, dB float64) (dp, dT float64) {
+	// T' = slope·p' + rest into V' = m'·v + m·(vT·T' + vP·p' + vB·b')
+	slope := (vol/m - s.hP) / s.hT
+	rest := (gain/m - s.hB*dB) / s.hT
+	dp = ((dVol-flow*s.v)/m - s.vT*rest - s.vB*dB) / (s.vT*slope + s.vP)
+	return dp, slope*dp + rest
+}
+
 // blend is a mixture of fixed burned fraction as a gas.Gas.
 type blend struct {
 	*mixture

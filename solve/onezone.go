@@ -107,29 +107,24 @@ func (c *oneZone) Derive(dst []float64, theta float64, y []float64) {
 		}
 	}
 
-	// Without the crevice, then with what it takes or gives back.
-	solve := func(flow, sumH, sumB float64) (dp, dT, dB float64) {
-		dB = sumB / m
-		rest := (sumH-heat)/m - s.hB*dB
-		// T' = ((V/m − hP)·p' + rest)/hT into V' = m'·v + m·(vT·T' + vP·p' + vB·b')
-		slope := (vol/m - s.hP) / s.hT
-		dp = ((dVol-flow*s.v)/m - s.vT*rest/s.hT - s.vB*dB) / (s.vT*slope + s.vP)
-		return dp, slope*dp + rest/s.hT, dB
-	}
 	perPressure, leak := c.ring(p)
 	flow -= leak
 	dst[oneLeak], dst[oneRing] = leak, leak*s.h
 	if perPressure == 0 {
-		dst[oneP], dst[oneT], dst[oneB] = solve(flow, sumH, sumB)
+		dst[oneP], dst[oneT] = s.change(vol, dVol, m, flow, sumH-heat, sumB/m)
+		dst[oneB] = sumB / m
 	} else {
 		// The flow into the crevice, perPressure·p', changes p' in turn: linear, so
 		// two trials give it exactly.
 		ringB := c.inRing(y[oneRingB], p)
 		trial := func(into float64) (dp, dT, dB float64) {
-			if into >= 0 {
-				return solve(flow-into, sumH, sumB)
+			gain, dB := sumH-heat, sumB/m
+			if into < 0 {
+				gain -= into * (c.back.h - s.h)
+				dB -= into * (ringB - b) / m
 			}
-			return solve(flow-into, sumH-into*(c.back.h-s.h), sumB-into*(ringB-b))
+			dp, dT = s.change(vol, dVol, m, flow-into, gain, dB)
+			return dp, dT, dB
 		}
 		free, _, _ := trial(0)
 		into := perPressure * free

@@ -80,12 +80,13 @@ func (a *accelerator) next(x, g *cycleState) cycleState {
 		}
 	}
 	out[carryB] = math.Max(0, math.Min(1, out[carryB]))
-	out[carryExitB] = math.Max(0, math.Min(1, out[carryExitB]))
 	out[carryRing] = math.Max(0, out[carryRing])
+	// What tells of one gas in several numbers is taken over whole or not at all.
 	if !(out[carryPortM] >= 0 && out[carryPortT] >= 0 && out[carryPortB] >= 0) {
-		for i := carryPortM; i <= carryPortT; i++ {
-			out[i] = g[i]
-		}
+		copy(out[carryPortM:carryExitH], g[carryPortM:carryExitH])
+	}
+	if !(out[carryExitB] >= 0 && out[carryExitB] <= 1) {
+		copy(out[carryExitH:], g[carryExitH:])
 	}
 	return out
 }

@@ -37,7 +37,12 @@ func (c *place) set(e *model.Engine, op *model.Operating) {
 	c.at(c.linerTemp, op.MAP, 0, &s)
 	c.ringR = op.MAP * s.v / c.linerTemp
 	c.ringGamma = s.gamma(op.MAP)
-	c.cond = wall.Conditions{Bore: c.chamber.Bore(), Speed: c.chamber.MeanSpeed(op.Speed), Swept: c.chamber.Swept()}
+	c.size()
+}
+
+// size tells wall-heat laws how large and how fast the chamber is.
+func (c *place) size() {
+	c.cond = wall.Conditions{Bore: c.chamber.Bore(), Speed: c.chamber.MeanSpeed(c.speed), Swept: c.chamber.Swept()}
 }
 
 // refer takes the state at intake closing as the reference of wall-heat laws.

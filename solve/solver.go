@@ -50,6 +50,11 @@ const (
 	// as one (our own choice; engines run with less than half of it).
 	mostResidual = 0.7
 
+	// Of the swept volume (our own choice): the gas waiting in the intake port
+	// with which fresh charge begins to mix, and the volume of the exhaust port.
+	waiting  = 0.01
+	exitPort = 0.3
+
 	// wiebeKernel is the burned fraction with which the two zones begin under a
 	// burn that is given.
 	wiebeKernel = 1e-4
@@ -292,12 +297,12 @@ func (s *Solver) prepare(op *model.Operating) error {
 	var in, out state
 	o.at(o.tIn, o.pIn, 0, &in)
 	o.hIn, o.rIn, o.gammaIn = in.h, o.pIn*in.v/o.tIn, in.gamma(o.pIn)
-	const exitT = 1000
+	const exitT = 1000 // [K]; only the gas constant and gamma are taken from it
 	o.pure(exitT, o.pOut, &out)
 	o.rOut, o.gammaOut = o.pOut*out.v/exitT, out.gamma(o.pOut)
 	swept := s.chamber.Swept()
-	o.least = 1e-2 * swept / in.v
-	o.exit = 0.3 * swept / out.v
+	o.least = waiting * swept / in.v
+	o.exit = exitPort * swept / out.v
 	s.two.laminar = func(t, p float64) float64 { return s.laminarAt(op, s.two.residual, t, p) }
 	return nil
 }

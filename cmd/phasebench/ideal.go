@@ -104,6 +104,20 @@ func settle(c *ideal.Charge, argon bool) {
 	}
 }
 
+// ready checks the flags of a cycle of states before any work is done; of the
+// flags oneOf, if none is given, the first ones take the values assumed.
+func (c *idealFlags) ready(cmd *cobra.Command, gas string, oneOf []string, assumed ...string) error {
+	if err := checkPicture("plot", c.plot); err != nil {
+		return err
+	}
+	if len(oneOf) > 0 {
+		if err := assume(cmd.Flags(), oneOf, assumed...); err != nil {
+			return err
+		}
+	}
+	return checkFlags(cmd.Flags(), gas)
+}
+
 func newOtto() *cobra.Command {
 	var flags idealFlags
 	in := ideal.Otto{Charge: ideal.DefaultCharge()}
@@ -123,15 +137,11 @@ func newOtto() *cobra.Command {
 	optional(cmd.Flags(), &in.T3, "t3-k", "temperature after heating [K], in place of the heat")
 	_ = cmd.RegisterFlagCompletionFunc("fuel", cobra.FixedCompletions(gas.Fuels(), cobra.ShellCompDirectiveNoFileComp))
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
-		if err := checkPicture("plot", flags.plot); err != nil {
-			return err
+		heats := []string{"heat-kj-kg", "t3-k"}
+		if in.Gas == ideal.Equilibrium {
+			heats = nil // the fuel brings it
 		}
-		if in.Gas != ideal.Equilibrium {
-			if err := assume(cmd.Flags(), []string{"heat-kj-kg", "t3-k"}, "800"); err != nil {
-				return err
-			}
-		}
-		if err := checkFlags(cmd.Flags(), in.Gas); err != nil {
+		if err := flags.ready(cmd, in.Gas, heats, "800"); err != nil {
 			return err
 		}
 		in := in // in SI; the flags keep what was given
@@ -160,13 +170,7 @@ func newDiesel() *cobra.Command {
 	optional(cmd.Flags(), &in.Heat, "heat-kj-kg", "heat taken in [kJ/kg], in place of the cut-off ratio")
 	optional(cmd.Flags(), &in.T3, "t3-k", "temperature after heating [K], in place of the cut-off ratio")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
-		if err := checkPicture("plot", flags.plot); err != nil {
-			return err
-		}
-		if err := assume(cmd.Flags(), []string{"cutoff", "heat-kj-kg", "t3-k"}, "2"); err != nil {
-			return err
-		}
-		if err := checkFlags(cmd.Flags(), in.Gas); err != nil {
+		if err := flags.ready(cmd, in.Gas, []string{"cutoff", "heat-kj-kg", "t3-k"}, "2"); err != nil {
 			return err
 		}
 		in := in // in SI; the flags keep what was given
@@ -196,13 +200,7 @@ func newDual() *cobra.Command {
 	optional(cmd.Flags(), &in.Heat, "heat-kj-kg", "heat taken in [kJ/kg], in place of the two ratios")
 	optional(cmd.Flags(), &in.Share, "constant-volume-share", "share of --heat-kj-kg taken in at constant volume, 0 to 1; without it: 0")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
-		if err := checkPicture("plot", flags.plot); err != nil {
-			return err
-		}
-		if err := assume(cmd.Flags(), []string{"pressure-ratio", "cutoff", "heat-kj-kg"}, "1.5", "1.2"); err != nil {
-			return err
-		}
-		if err := checkFlags(cmd.Flags(), in.Gas); err != nil {
+		if err := flags.ready(cmd, in.Gas, []string{"pressure-ratio", "cutoff", "heat-kj-kg"}, "1.5", "1.2"); err != nil {
 			return err
 		}
 		in := in // in SI; the flags keep what was given

@@ -32,15 +32,7 @@ func Airflow(all []sweep.Point, least sweep.Point, title string) *Chart {
 	if s.mbt != nil {
 		from, to = s.band(curve, func(y float64) bool { return y <= 1.01*air(s.mbt) })
 	}
-	for i := range panels {
-		p := &panels[i]
-		if to > from {
-			p.layers = append(p.layers, band{from, to})
-		}
-		if s.mbt != nil {
-			p.layers = append(p.layers, rule{s.mbt.Operating.Spark / deg, halfLine})
-		}
-	}
+	s.markBest(panels, from, to)
 	top, mid, low := &panels[0], &panels[1], &panels[2]
 	top.layers = append(top.layers, curve)
 	s.curve(top, air, mainLine, false, draw.CircleGlyph{})

@@ -36,15 +36,7 @@ func Sweep(r *sweep.Result, title string) *Chart {
 	if s.mbt != nil && s.mbt.Torque > 0 {
 		from, to = s.band(smooth, func(y float64) bool { return y >= 0.99*s.mbt.Torque })
 	}
-	for i := range panels {
-		p := &panels[i]
-		if to > from {
-			p.layers = append(p.layers, band{from, to})
-		}
-		if s.mbt != nil {
-			p.layers = append(p.layers, rule{s.mbt.Operating.Spark / deg, halfLine})
-		}
-	}
+	s.markBest(panels, from, to)
 
 	top, mid, low := &panels[0], &panels[1], &panels[2]
 	top.layers = append(top.layers, smooth)
@@ -68,6 +60,20 @@ func Sweep(r *sweep.Result, title string) *Chart {
 	}
 	ch.panels = panels
 	return ch
+}
+
+// markBest shades from to to in every panel, if that is a span, and rules the
+// best spark.
+func (s *points) markBest(panels []panel, from, to float64) {
+	for i := range panels {
+		p := &panels[i]
+		if to > from {
+			p.layers = append(p.layers, band{from, to})
+		}
+		if s.mbt != nil {
+			p.layers = append(p.layers, rule{s.mbt.Operating.Spark / deg, halfLine})
+		}
+	}
 }
 
 // points is a sweep in rising order of spark.
