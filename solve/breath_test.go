@@ -2,11 +2,13 @@ package solve
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
 	"phasebench/model"
+	"phasebench/model/chamber"
 	"phasebench/model/valve"
 )
 
@@ -196,4 +198,26 @@ func TestAccelerateGasWhole(t *testing.T) {
 	got := a.next(&second, &third)
 	require.InDelta(t, 0.48+4*0.08, got[carryB], 1e-6)
 	require.Equal(t, third[carryExitH:], got[carryExitH:])
+}
+
+// Woschni's law sees burning from the kernel on, so wall heat jumps there, and
+// in a slow engine that loses much the pressure turns just there: a spark about
+// the crest of the compression finds its peak too, as high as every sample.
+func TestPeakAtKernel(t *testing.T) {
+	e := load(t, "pump-set")
+	const bore, stroke = 0.234, 0.16
+	e.Geometry = chamber.Crank{Bore: bore, Stroke: stroke, Rod: 0.153, Ratio: 18, HeadArea: 1.28, PistonArea: 1.49}
+	e.Intake.Diameter, e.Exhaust.Diameter = 0.42*bore, 0.36*bore
+	e.Intake.Lift, e.Exhaust.Lift = 0.1*bore, 0.09*bore
+	e.Fuel, e.Wall.Factor = "hydrogen", 2
+	e.Burn = model.Burn{Law: model.BurnFixed, Efficiency: 1, Plugs: 2, PlugX: 0.2 * bore, SecondX: -0.25 * bore, Development: 21 * deg, Rapid: 40 * deg}
+	s, err := New(e, nil)
+	require.NoError(t, err)
+	for spark := 2.; spark <= 6; spark += 0.1 {
+		op := e.Point
+		op.Speed, op.MAP, op.Lambda, op.Spark, op.Split = 2.5*math.Pi/stroke, 190e3, 1.15, spark*deg, 3*deg
+		c := runAt(t, s, op)
+		require.False(t, math.IsNaN(c.LPP), "spark %.2f", spark)
+		require.GreaterOrEqual(t, c.Peak*(1+1e-9), slices.Max(c.Pressure), "spark %.2f", spark)
+	}
 }

@@ -30,6 +30,7 @@ func (s *Solver) sealed(y []float64, ign ignition) error {
 		return err
 	}
 	z := s.y2
+	s.crest(end, z[twoP]) // the pressure may turn where the slope jumps
 	s.inTwo = true
 	s.twoRun.Breaks = two.burn.Breaks(s.twoRun.Breaks[:0])
 	if last := two.burn.Angle(lastBurned); last < s.to { // the knock integral ends there

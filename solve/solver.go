@@ -97,7 +97,7 @@ type Solver struct {
 
 	// What the cycle at hand has come to.
 	inTwo        bool
-	peak, peakAt float64    // greatest located maximum of the pressure
+	peak, peakAt float64    // greatest maximum of the pressure so far
 	reached      [3]float64 // where 10, 50 and 90 % are burned, by fronts
 	onset        float64    // of knock [rad]
 	onsetMass    float64    // unburned then [kg]
@@ -312,9 +312,7 @@ func (s *Solver) prepare(op *model.Operating) error {
 func (s *Solver) onEvent(h ode.Hit) error {
 	switch {
 	case h.Event == 0:
-		if p := h.Y[0]; p > s.peak { // oneP and twoP are both 0
-			s.peak, s.peakAt = p, h.X
-		}
+		s.crest(h.X, h.Y[0]) // oneP and twoP are both 0
 	case h.Event == 1:
 		s.onset, s.onsetMass = h.X, h.Y[twoMu]
 		s.onsetVolume, _ = s.chamber.Volume(h.X)
@@ -322,6 +320,13 @@ func (s *Solver) onEvent(h ode.Hit) error {
 		s.reached[h.Event-2] = h.X
 	}
 	return nil
+}
+
+// crest takes p [Pa] at theta [rad] as the peak pressure if it is the greatest so far.
+func (s *Solver) crest(theta, p float64) {
+	if p > s.peak {
+		s.peak, s.peakAt = p, theta
+	}
 }
 
 // onStep keeps the work done up to the greatest volumes, and samples.
