@@ -221,3 +221,19 @@ func TestPeakAtKernel(t *testing.T) {
 		require.GreaterOrEqual(t, c.Peak*(1+1e-9), slices.Max(c.Pressure), "spark %.2f", spark)
 	}
 }
+
+// What is in the chamber fills it to rounding, even so hot that v·p depends on p.
+func TestChargeFills(t *testing.T) {
+	s, err := New(load(t, "pump-set"), nil)
+	require.NoError(t, err)
+	runAt(t, s, s.engine.Point)
+	for _, temp := range []float64{350, 1200, 2600, 3300} {
+		c := s.guess()
+		c[carryM] *= 350 / temp
+		c[carryT], c[carryB] = temp, 0.66
+		ch := s.charge(&c)
+		var mix state
+		s.gas.at(ch.t, ch.p, ch.residual, &mix)
+		require.InEpsilon(t, ch.volume, c[carryM]*mix.v, 1e-12, "%g K", temp)
+	}
+}

@@ -148,9 +148,13 @@ func (s *Solver) charge(c *cycleState) charge {
 	vol, _ := s.chamber.Volume(s.from)
 	v, p := vol/c[carryM], s.one.pIn
 	var mix state
-	for range 4 { // v·p hardly depends on p
+	for range 20 { // Newton's steps; one does unless the gas dissociates
 		s.one.at(c[carryT], p, c[carryB], &mix)
-		p *= mix.v / v
+		step := math.Log(v/mix.v) * mix.v / (p * mix.vP) // in ln p
+		p *= math.Exp(step)
+		if math.Abs(step) < 1e-14 {
+			break
+		}
 	}
 	return charge{p: p, t: c[carryT], volume: vol, residual: c[carryB]}
 }
