@@ -191,9 +191,9 @@ func TestAccelerateGasWhole(t *testing.T) {
 		a.scale[i] = 1
 	}
 	a.scale[carryExitH] = 1e6
-	first := cycleState{carryM: 1, carryT: 1, carryB: 0.3, carryExitH: -2e6, carryExitB: 0.8, carryExitT: 1}
-	second := cycleState{carryM: 1, carryT: 1, carryB: 0.4, carryExitH: -2.1e6, carryExitB: 0.9, carryExitT: 1}
-	third := cycleState{carryM: 1, carryT: 1, carryB: 0.48, carryExitH: -2.18e6, carryExitB: 0.98, carryExitT: 1}
+	first := Carry{carryM: 1, carryT: 1, carryB: 0.3, carryExitH: -2e6, carryExitB: 0.8, carryExitT: 1}
+	second := Carry{carryM: 1, carryT: 1, carryB: 0.4, carryExitH: -2.1e6, carryExitB: 0.9, carryExitT: 1}
+	third := Carry{carryM: 1, carryT: 1, carryB: 0.48, carryExitH: -2.18e6, carryExitB: 0.98, carryExitT: 1}
 	require.Equal(t, second, a.next(&first, &second))
 	got := a.next(&second, &third)
 	require.InDelta(t, 0.48+4*0.08, got[carryB], 1e-6)

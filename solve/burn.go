@@ -60,8 +60,11 @@ func (s *Solver) ignite(op *model.Operating, ch *charge) (ignition, error) {
 	two := &s.two
 	sparks := [mostPlugs]float64{-op.Spark, -op.Spark + op.Split}
 	two.lit = sparks
-	two.share = b.Efficiency
+	two.share = b.Efficiency * s.vary.Burned
 	two.burn, two.fronts = two.burn[:0], nil
+	if s.vary.Burned == 0 {
+		return ignition{why: noSpark}, nil
+	}
 
 	// Burned gas does not burn again, nor does a charge whose flame is too slow.
 	if ch.residual > mostResidual {
@@ -79,6 +82,7 @@ func (s *Solver) ignite(op *model.Operating, ch *charge) (ignition, error) {
 	}
 	if b.Law == model.BurnFlame && !s.calibrating {
 		two.fronts, two.flames = s.fronts, s.flames
+		two.flames.Speedup /= math.Pow(s.vary.Rapid, rapidPower)
 		return ignition{lit: true, start: first}, nil
 	}
 
@@ -109,7 +113,7 @@ func (s *Solver) place(op *model.Operating, ch *charge, spark, share float64) er
 	}
 	if b.Law == model.BurnWiebe {
 		stage := func(st *model.Stage) wiebe.Stage {
-			return wiebe.Stage{Start: spark + st.Delay, Span: st.Span, A: st.A, M: st.M}
+			return wiebe.Stage{Start: spark + st.Delay*s.vary.Development, Span: st.Span * s.vary.Rapid, A: st.A, M: st.M}
 		}
 		put(stage(&b.First), share*(1-b.SecondShare))
 		if b.SecondShare > 0 {
@@ -130,6 +134,8 @@ func (s *Solver) place(op *model.Operating, ch *charge, spark, share float64) er
 		}
 		rapid = s.base.RapidBurn(climate)
 	}
+	development, rapid = development*s.vary.Development, rapid*s.vary.Rapid
+	s.burnAngles = [2]float64{development, rapid}
 	stage, err := wiebe.FromAngles(spark, development, rapid)
 	put(stage, share)
 	return err
@@ -143,11 +149,6 @@ func (s *Solver) calibrate() error {
 	if b.Law != model.BurnScaled && b.Law != model.BurnFlame {
 		return nil
 	}
-	laminar, err := flame.ForFuel(s.engine.Fuel)
-	if err != nil {
-		return err
-	}
-	s.laminar = laminar
 	s.calibrating = true
 	carry, ign, err := s.settle(&b.Base)
 	s.calibrating = false
@@ -167,13 +168,16 @@ func (s *Solver) calibrate() error {
 	return nil
 }
 
-// grows is about how much later [rad] a flame burns whose kernel is e times
-// smaller: the step of tune.
-const grows = 5 * math.Pi / 180
+// How flames answer, about: they burn so much later [rad] with a kernel e times
+// smaller, and 10 to 90 % burn in 1/Speedup^(1/rapidPower) of the angle.
+const (
+	grows      = 5 * math.Pi / 180
+	rapidPower = 1.2
+)
 
 // tune finds the speed-up and the kernel with which the sealed part of the base
 // point has the burn angles that were given.
-func (s *Solver) tune(carry *cycleState) error {
+func (s *Solver) tune(carry *Carry) error {
 	b := &s.engine.Burn
 	for range 60 {
 		ch := s.charge(carry)
@@ -197,7 +201,7 @@ func (s *Solver) tune(carry *cycleState) error {
 			s.flames.Speedup *= 1.5
 			continue
 		}
-		s.flames.Speedup *= math.Pow(long, 1.2)
+		s.flames.Speedup *= math.Pow(long, rapidPower)
 		s.kernel *= math.Exp((slow - 1) * b.Development / grows)
 		if !(s.kernel < 0.05 && s.kernel > 1e-7 && s.flames.Speedup < 100 && s.flames.Speedup > 1e-3) {
 			break

@@ -29,6 +29,7 @@ type Cycle struct {
 	Burned      []float64 // burned fraction of the charge that burns [-]
 	Release     []float64 // heat-release rate: fuel burned times its heating value [J/rad]
 	WallHeat    []float64 // given to the walls since intake closing [J]
+	Knock       []float64 // autoignition integral so far [-]; 0 outside the sealed part
 	Motored     []float64 // pressure of the same charge without a spark [Pa]; empty unless asked for
 
 	Indicators
@@ -79,7 +80,7 @@ type Indicators struct {
 // columns lists the slices of samples.
 func (c *Cycle) columns() []*[]float64 {
 	return []*[]float64{&c.Theta, &c.Volume, &c.Pressure, &c.Temp, &c.Unburned, &c.Hot, &c.Mass, &c.Intake, &c.Exhaust,
-		&c.Composition, &c.Burned, &c.Release, &c.WallHeat}
+		&c.Composition, &c.Burned, &c.Release, &c.WallHeat, &c.Knock}
 }
 
 // resize gives every slice the length n.
@@ -175,7 +176,7 @@ func (k *sampler) one(c *Cycle, i int, y, dy []float64) {
 		c.Unburned[i] = y[oneT]
 	}
 	c.Intake[i], c.Exhaust[i], c.WallHeat[i] = dy[oneIn], dy[oneOut], y[oneHeat]
-	c.Burned[i], c.Release[i] = 0, 0
+	c.Burned[i], c.Release[i], c.Knock[i] = 0, 0, 0
 	if i >= c.End && c.End > 0 {
 		c.Burned[i] = c.Burned[c.End-1]
 	}
@@ -187,7 +188,7 @@ func (k *sampler) two(c *Cycle, i int, theta float64, y []float64, s *Solver) {
 	c.Pressure[i], c.Unburned[i], c.Hot[i], c.Mass[i] = y[twoP], y[twoTu], y[twoTb], m
 	c.Temp[i] = (y[twoMu]*y[twoTu] + y[twoMb]*y[twoTb]) / m
 	c.Composition[i] = (y[twoMb] + two.residual*y[twoMu]) / m
-	c.Intake[i], c.Exhaust[i], c.WallHeat[i] = 0, 0, y[twoHeat]
+	c.Intake[i], c.Exhaust[i], c.WallHeat[i], c.Knock[i] = 0, 0, y[twoHeat], y[twoKnock]
 	x, dx := 0., 0.
 	if len(two.fronts) > 0 {
 		two.Derive(s.slope2, theta, y)

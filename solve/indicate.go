@@ -13,7 +13,7 @@ import (
 
 // indicate fills the indicators of dst from the cycle that just turned x into
 // g; its sums are in s.y1.
-func (s *Solver) indicate(op *model.Operating, x, g *cycleState, dst *Cycle) {
+func (s *Solver) indicate(op *model.Operating, x, g *Carry, dst *Cycle) {
 	i, y := &dst.Indicators, s.y1
 	i.blank()
 	swept, period := s.chamber.Swept(), s.strokes.Period()
@@ -34,10 +34,8 @@ func (s *Solver) indicate(op *model.Operating, x, g *cycleState, dst *Cycle) {
 	}
 	i.IMEPGross, i.IMEPNet = gross/swept, net/swept
 	i.PMEP = i.IMEPNet - i.IMEPGross
-	i.FMEP = s.friction.MEP(&friction.Conditions{Peak: i.Peak, Speed: s.chamber.MeanSpeed(op.Speed), Omega: op.Speed,
-		Intake: op.MAP, Ambient: 101325})
+	i.FMEP, i.Torque = s.Brake(op, i.Peak, i.IMEPNet)
 	i.BMEP = i.IMEPNet - i.FMEP
-	i.Torque = i.BMEP * swept / period
 	i.Power = i.Torque * op.Speed
 
 	stoich := op.Lambda * s.fuel.StoichAirFuel
@@ -71,8 +69,8 @@ func (s *Solver) indicate(op *model.Operating, x, g *cycleState, dst *Cycle) {
 		i.KnockUnburned, i.KnockIntensity = 0, 0
 		if !math.IsNaN(s.onset) {
 			i.KnockUnburned = s.onsetMass / i.Charge
-			heat := (1 - s.two.residual) * s.fuel.LHV / (1 + stoich)
-			i.KnockIntensity = knock.Intensity(s.onsetMass, heat, s.onsetVolume, 1.25)
+			heat := (1 - s.two.residual) * s.Heat(op.Lambda)
+			i.KnockIntensity = knock.Intensity(s.onsetMass, heat, s.onsetVolume, knock.BurnedGamma)
 		}
 	}
 
@@ -94,6 +92,18 @@ func (s *Solver) indicate(op *model.Operating, x, g *cycleState, dst *Cycle) {
 	i.SampledWork = (integrate.Simpsons(dst.Theta, s.power)/swept - i.IMEPNet) / i.Peak
 }
 
+// Heat is the lower heating value of fresh charge at lambda [J/kg], all its fuel counted.
+func (s *Solver) Heat(lambda float64) float64 { return s.fuel.LHV / (1 + lambda*s.fuel.StoichAirFuel) }
+
+// Brake returns the friction mean effective pressure [Pa] and the mean brake
+// torque [N·m] of a cycle at op with peak pressure peak [Pa] and net indicated mean
+// effective pressure net [Pa].
+func (s *Solver) Brake(op *model.Operating, peak, net float64) (fmep, torque float64) {
+	fmep = s.friction.MEP(&friction.Conditions{Peak: peak, Speed: s.chamber.MeanSpeed(op.Speed), Omega: op.Speed,
+		Intake: op.MAP, Ambient: 101325})
+	return fmep, (net - fmep) * s.chamber.Swept() / s.strokes.Period()
+}
+
 // energy is the specific internal energy of ch [J/kg].
 func (s *Solver) energy(ch *charge) float64 {
 	var mix state
@@ -103,7 +113,7 @@ func (s *Solver) energy(ch *charge) float64 {
 
 // motor runs the sealed part from x once more without a spark into
 // dst.Motored; outside it repeats the pressure of the fired cycle.
-func (s *Solver) motor(x *cycleState, dst *Cycle) error {
+func (s *Solver) motor(x *Carry, dst *Cycle) error {
 	if len(dst.Motored) != len(dst.Theta) {
 		dst.Motored = make([]float64, len(dst.Theta))
 	}

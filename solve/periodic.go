@@ -7,10 +7,20 @@ import (
 	"phasebench/model"
 )
 
-// cycleState is what one cycle hands on to the next at intake closing.
-type cycleState [nCarried]float64
+// Carry is what one cycle hands on to the next at intake closing: the charge,
+// and the gas that waits in ports and crevice.
+type Carry [nCarried]float64
 
-// The components of cycleState.
+// Charge returns the mass in the chamber [kg], its temperature [K] and its
+// burned fraction by mass [-].
+func (c *Carry) Charge() (mass, temp, burned float64) { return c[carryM], c[carryT], c[carryB] }
+
+// SetCharge replaces what Charge returns; ports and crevice stay.
+func (c *Carry) SetCharge(mass, temp, burned float64) {
+	c[carryM], c[carryT], c[carryB] = mass, temp, burned
+}
+
+// The components of Carry.
 const (
 	carryM     = iota // mass in the chamber [kg]
 	carryT            // temperature [K]
@@ -34,13 +44,13 @@ const memory = 3
 // combination of the last few that would have changed least, were a cycle
 // linear.
 type accelerator struct {
-	scale  cycleState
-	x, g   [memory + 1]cycleState // states before and after a cycle, latest first
+	scale  Carry
+	x, g   [memory + 1]Carry // states before and after a cycle, latest first
 	stored int
 }
 
 // next takes that a cycle turned x into g and returns what to try now.
-func (a *accelerator) next(x, g *cycleState) cycleState {
+func (a *accelerator) next(x, g *Carry) Carry {
 	for k := memory; k > 0; k-- {
 		a.x[k], a.g[k] = a.x[k-1], a.g[k-1]
 	}
@@ -125,14 +135,14 @@ func weights(m *[memory][memory + 1]float64, n int) (w [memory]float64, ok bool)
 }
 
 // change is the greatest change of what matters between x and g, relative.
-func change(x, g *cycleState) float64 {
+func change(x, g *Carry) float64 {
 	worst := math.Abs(g[carryM]-x[carryM]) / x[carryM]
 	worst = math.Max(worst, math.Abs(g[carryT]-x[carryT])/x[carryT])
 	return math.Max(worst, math.Abs(g[carryB]-x[carryB]))
 }
 
-// guess is a first cycleState.
-func (s *Solver) guess() cycleState {
+// guess is a first Carry.
+func (s *Solver) guess() Carry {
 	vol, _ := s.chamber.Volume(s.from)
 	o := &s.one
 	b := math.Min(0.3, 0.08*o.pOut/o.pIn)
@@ -140,11 +150,11 @@ func (s *Solver) guess() cycleState {
 	var mix, out state
 	o.at(t, o.pIn, b, &mix)
 	o.pure(1100, o.pOut, &out)
-	return cycleState{carryM: vol / mix.v, carryT: t, carryB: b, carryExitH: out.h, carryExitB: 1, carryExitT: 1100}
+	return Carry{carryM: vol / mix.v, carryT: t, carryB: b, carryExitH: out.h, carryExitB: 1, carryExitT: 1100}
 }
 
 // charge returns what c is at intake closing.
-func (s *Solver) charge(c *cycleState) charge {
+func (s *Solver) charge(c *Carry) charge {
 	vol, _ := s.chamber.Volume(s.from)
 	v, p := vol/c[carryM], s.one.pIn
 	var mix state
@@ -161,9 +171,9 @@ func (s *Solver) charge(c *cycleState) charge {
 
 // settle repeats cycles at op until they are periodic. It returns the state
 // that repeats, and how its charge burns.
-func (s *Solver) settle(op *model.Operating) (cycleState, ignition, error) {
+func (s *Solver) settle(op *model.Operating) (Carry, ignition, error) {
 	if err := s.prepare(op); err != nil {
-		return cycleState{}, ignition{}, err
+		return Carry{}, ignition{}, err
 	}
 	s.sampler.cycle = nil
 	x := s.guess()
@@ -201,7 +211,7 @@ func (s *Solver) settle(op *model.Operating) (cycleState, ignition, error) {
 }
 
 // cycle runs one cycle from x at intake closing to the next intake closing.
-func (s *Solver) cycle(op *model.Operating, x *cycleState) (cycleState, ignition, error) {
+func (s *Solver) cycle(op *model.Operating, x *Carry) (Carry, ignition, error) {
 	ch := s.charge(x)
 	ign, err := s.ignite(op, &ch)
 	if err != nil {
@@ -214,7 +224,7 @@ func (s *Solver) cycle(op *model.Operating, x *cycleState) (cycleState, ignition
 	if err := s.exchange(y); err != nil {
 		return *x, ign, err
 	}
-	return cycleState{carryM: y[oneM], carryT: y[oneT], carryB: y[oneB], carryRing: y[oneRingB],
+	return Carry{carryM: y[oneM], carryT: y[oneT], carryB: y[oneB], carryRing: y[oneRingB],
 		carryPortM: y[onePortM], carryPortB: y[onePortB], carryPortH: y[onePortH], carryPortT: y[onePortT],
 		carryExitH: y[oneExitH], carryExitB: y[oneExitB], carryExitT: y[oneExitT]}, ign, nil
 }
@@ -234,7 +244,7 @@ func (s *Solver) exchange(y []float64) error {
 }
 
 // begin puts c into the state of the one zone, all sums nil, and returns it.
-func (s *Solver) begin(c *cycleState) []float64 {
+func (s *Solver) begin(c *Carry) []float64 {
 	y := s.y1
 	for i := range y {
 		y[i] = 0

@@ -24,7 +24,7 @@ func (s *Solver) sealed(y []float64, ign ignition) error {
 	two := &s.two
 	share := wiebeKernel * two.share
 	if len(two.fronts) > 0 {
-		share = s.kernel * two.fronts[s.firstPlug()].Share
+		share = s.kernel * math.Exp((1-s.vary.Development)*s.engine.Burn.Development/grows) * two.fronts[s.firstPlug()].Share
 	}
 	if err := s.split(end, y, share); err != nil {
 		return err

@@ -41,6 +41,9 @@ const (
 	noisy      = 5e-6
 	mostCycles = 40
 
+	// mostMixtures bounds the memory of gas tables, some 0.7 MB each.
+	mostMixtures = 64
+
 	// Two cycles that take their steps differently differ by the tolerance of
 	// the integration, and may take turns for ever. After so many cycles a
 	// finer tolerance ends that.
@@ -71,6 +74,7 @@ type Solver struct {
 	friction friction.Law
 	fuel     gas.Fuel
 	lambda   float64 // of gas; 0: none yet
+	mixtures map[float64]mixture
 	gas      mixture
 	from, to float64 // the sealed part [rad]
 	events   []float64
@@ -95,7 +99,10 @@ type Solver struct {
 	slope1, slope2 []float64
 	power          []float64 // p·dV/dθ of the samples [W s/rad]
 
-	// What the cycle at hand has come to.
+	vary       Variation  // of the cycle at hand
+	burnAngles [2]float64 // of the plug placed last, see Prospect
+
+	// What it has come to.
 	inTwo        bool
 	peak, peakAt float64    // greatest maximum of the pressure so far
 	reached      [3]float64 // where 10, 50 and 90 % are burned, by fronts
@@ -118,7 +125,7 @@ func New(e *model.Engine, set *Settings) (*Solver, error) {
 	if err := e.Check(); err != nil {
 		return nil, err
 	}
-	s := &Solver{engine: *e}
+	s := &Solver{engine: *e, mixtures: map[float64]mixture{}, vary: Steady}
 	if set != nil {
 		s.set = *set
 	}
@@ -140,6 +147,9 @@ func New(e *model.Engine, set *Settings) (*Solver, error) {
 		return nil, fmt.Errorf("solve: Settings.RelTol = %g, want 1e-12 to 1e-3", s.set.RelTol)
 	}
 	if s.fuel, err = gas.FuelByName(e.Fuel); err != nil {
+		return nil, err
+	}
+	if s.laminar, err = flame.ForFuel(e.Fuel); err != nil {
 		return nil, err
 	}
 	if s.friction, err = e.FrictionLaw(); err != nil {
@@ -270,24 +280,12 @@ func (s *Solver) Cycles() int { return s.cycles }
 // prepare makes everything ready that belongs to op.
 func (s *Solver) prepare(op *model.Operating) error {
 	if op.Lambda != s.lambda {
-		fresh, err := gas.NewFresh(s.fuel, op.Lambda, gas.DefaultAir)
+		mix, err := s.mix(op.Lambda)
 		if err != nil {
 			return err
 		}
-		burned, err := gas.NewBurned(s.fuel, op.Lambda, gas.DefaultAir)
-		if err != nil {
-			return err
-		}
-		s.gas.fresh = fresh
-		if s.set.Exact {
-			s.gas.burned, err = gas.NewFreezing(burned, gas.DefaultFreezeK)
-		} else {
-			s.gas.burned, err = gas.NewTable(burned, gas.DefaultFreezeK)
-		}
-		if err != nil {
-			return err
-		}
-		s.one.mixture, s.two.mixture = s.gas, s.gas
+		s.gas = mix
+		s.one.mixture, s.two.mixture = mix, mix
 		s.lambda = op.Lambda
 	}
 	o := &s.one
@@ -305,6 +303,35 @@ func (s *Solver) prepare(op *model.Operating) error {
 	o.exit = exitPort * swept / out.v
 	s.two.laminar = func(t, p float64) float64 { return s.laminarAt(op, s.two.residual, t, p) }
 	return nil
+}
+
+// mix returns the gases of a relative air-fuel ratio; it keeps those of late.
+func (s *Solver) mix(lambda float64) (mixture, error) {
+	if m, ok := s.mixtures[lambda]; ok {
+		return m, nil
+	}
+	fresh, err := gas.NewFresh(s.fuel, lambda, gas.DefaultAir)
+	if err != nil {
+		return mixture{}, err
+	}
+	burned, err := gas.NewBurned(s.fuel, lambda, gas.DefaultAir)
+	if err != nil {
+		return mixture{}, err
+	}
+	m := mixture{fresh: fresh}
+	if s.set.Exact {
+		m.burned, err = gas.NewFreezing(burned, gas.DefaultFreezeK)
+	} else {
+		m.burned, err = gas.NewTable(burned, gas.DefaultFreezeK)
+	}
+	if err != nil {
+		return mixture{}, err
+	}
+	if len(s.mixtures) >= mostMixtures {
+		clear(s.mixtures)
+	}
+	s.mixtures[lambda] = m
+	return m, nil
 }
 
 // onEvent keeps peaks, the fractions that fronts have burned, and the onset of
@@ -345,24 +372,29 @@ func (s *Solver) onStep(st *ode.Step) error {
 	return nil
 }
 
+// into runs one cycle from x into dst.
+func (s *Solver) into(op *model.Operating, x *Carry, dst *Cycle) (Carry, error) {
+	s.sampler.begin(dst, s)
+	g, ign, err := s.cycle(op, x)
+	s.sampler.cycle = nil
+	if err != nil {
+		return g, err
+	}
+	dst.Operating, dst.Lit, dst.Unlit = *op, ign.lit, ign.why
+	s.indicate(op, x, &g, dst)
+	return g, nil
+}
+
 // Run solves the periodic cycle at op into dst. The error is a *model.Problem
 // if op is not in order.
 func (s *Solver) Run(op *model.Operating, dst *Cycle) error {
-	if err := op.Check(&s.engine); err != nil {
-		return err
-	}
-	x, _, err := s.settle(op)
+	x, err := s.Settle(op)
 	if err != nil {
 		return err
 	}
-	s.sampler.begin(dst, s)
-	g, ign, err := s.cycle(op, &x)
-	s.sampler.cycle = nil
-	if err != nil {
+	if _, err := s.into(op, &x, dst); err != nil {
 		return err
 	}
-	dst.Operating, dst.Lit, dst.Unlit = *op, ign.lit, ign.why
-	s.indicate(op, &x, &g, dst)
 	if s.set.Motored {
 		return s.motor(&x, dst)
 	}

@@ -7,6 +7,9 @@ package knock
 // practice, no source).
 const Share = 0.2
 
+// BurnedGamma is the γ of hot gas that Intensity is usually asked with (common practice, no source).
+const BurnedGamma = 1.25
+
 // Intensity returns a knock intensity [Pa]: Share of the rise of the chamber's
 // mean pressure if all that is unburned at onset burned at once, the volume
 // held,

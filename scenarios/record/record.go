@@ -112,6 +112,7 @@ var columns = []column{
 	{"burned_fraction", 1, func(c *solve.Cycle) []float64 { return c.Burned }},
 	{"heat_release_j_per_deg", 1 / deg, func(c *solve.Cycle) []float64 { return c.Release }},
 	{"wall_heat_j", 1, func(c *solve.Cycle) []float64 { return c.WallHeat }},
+	{"knock_integral", 1, func(c *solve.Cycle) []float64 { return c.Knock }},
 }
 
 // Trace writes the samples of c as CSV (RFC 4180, a header line; an empty

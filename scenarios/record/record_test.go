@@ -149,7 +149,7 @@ func TestTrace(t *testing.T) {
 		rows, err := r.ReadAll()
 		require.NoError(t, err)
 		require.Equal(t, strings.Fields(`theta_deg_atdc volume_cm3 pressure_bar motored_bar temperature_k unburned_k burned_k mass_mg
-			intake_flow_mg_per_deg exhaust_flow_mg_per_deg burned_gas_fraction burned_fraction heat_release_j_per_deg wall_heat_j`), rows[0])
+			intake_flow_mg_per_deg exhaust_flow_mg_per_deg burned_gas_fraction burned_fraction heat_release_j_per_deg wall_heat_j knock_integral`), rows[0])
 		require.Len(t, rows, len(c.Theta)+1)
 		const d = math.Pi / 180
 		for i, row := range rows[1:] {

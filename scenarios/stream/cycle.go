@@ -1,0 +1,82 @@
+package stream
+
+import (
+	"math"
+
+	"phasebench/model"
+)
+
+// Cycle is one cycle of a stream: what the gas did, and the truth about it. Its
+// slices belong to the stream, which uses them again at the next cycle.
+type Cycle struct {
+	Number    int             // 0, 1, … in the stream
+	Warming   bool            // before the first cycle asked for
+	Operating model.Operating // where it ran; Spark and Split are those it fired with
+	Clock     Clock           // how the crank turned
+
+	Theta    []float64 // [rad], evenly spaced from −2π (a four-stroke) up to one step before +2π
+	Pressure []float64 // in the chamber [Pa]
+	Hot      []float64 // temperature of the burned zone [K]; NaN where there is none
+	Temp     []float64 // mean gas temperature [K]
+
+	Truth
+}
+
+// Truth is what nobody can know about a cycle of a real engine. Numbers that
+// the cycle does not have are NaN.
+type Truth struct {
+	MBT float64 // spark advance of maximum brake torque of the mean cycle there [rad]
+
+	LPP, Peak            float64 // location of peak pressure [rad], peak pressure [Pa]
+	CA10, CA50, CA90     float64 // [rad]
+	IMEPGross, IMEPNet   float64 // [Pa]; gross from −π to π, net over the row of samples
+	BMEP, Torque         float64 // [Pa], [N·m]
+	Lit                  bool    // the spark set the charge on fire
+	Burned               float64 // share of the fresh charge that burned [-]
+	Misfire, PartialBurn bool    // Burned below MisfireBelow; below PartialBelow but no misfire
+	Lambda, Residual     float64 // of the charge [-]; residual is burned gas by mass
+	Charge               float64 // mass at intake closing [kg]
+
+	KnockIntegral  float64 // autoignition integral until 98 % are burned [-]
+	KnockOnset     float64 // [rad]
+	KnockIntensity float64 // greatest amplitude of the ringing pressure [Pa]
+	Knocking       bool    // the intensity is of a cycle that knocks
+}
+
+// Clock tells when the crank is where in one cycle. Its speed ripples once a
+// cycle, ω(θ) = Speed / (1 + Ripple·cos((θ−RippleAt)/2)), slowest at RippleAt;
+// the time since the cycle began is
+//
+//	t(θ) = [θ − Start + 2·Ripple·(sin((θ−RippleAt)/2) − sin((Start−RippleAt)/2))] / Speed
+//
+// and a whole four-stroke cycle takes 4π/Speed.
+type Clock struct {
+	Speed    float64 // mean of the cycle [rad/s]
+	Ripple   float64 // relative amplitude of the half-order ripple [-], 0 to 0.5
+	RippleAt float64 // where the crank is slowest [rad]
+	Start    float64 // angle at which the cycle begins [rad]
+}
+
+// Time returns the time [s] from the start of the cycle until the crank is at theta [rad].
+func (c *Clock) Time(theta float64) float64 {
+	s := math.Sin((theta-c.RippleAt)/2) - math.Sin((c.Start-c.RippleAt)/2)
+	return (theta - c.Start + 2*c.Ripple*s) / c.Speed
+}
+
+// Rate returns the speed of the crank at theta [rad/s].
+func (c *Clock) Rate(theta float64) float64 {
+	return c.Speed / (1 + c.Ripple*math.Cos((theta-c.RippleAt)/2))
+}
+
+// Angle returns where the crank is [rad] at time t [s] from the start of the cycle.
+func (c *Clock) Angle(t float64) float64 {
+	theta := c.Start + c.Speed*t
+	for range 30 {
+		step := (t - c.Time(theta)) * c.Rate(theta)
+		theta += step
+		if math.Abs(step) < 1e-13 {
+			break
+		}
+	}
+	return theta
+}
