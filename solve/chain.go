@@ -55,7 +55,24 @@ func (s *Solver) Next(op *model.Operating, x *Carry, v *Variation, dst *Cycle) (
 		return *x, err
 	}
 	defer func() { s.vary = Steady }()
-	return s.into(op, x, dst)
+	y := s.remixed(*x)
+	return s.into(op, &y, dst)
+}
+
+// remixed returns x for gas of the lambda at hand: temperatures and burned
+// fractions in the ports stay, enthalpies become those of this gas.
+func (s *Solver) remixed(x Carry) Carry {
+	if x[carryLambda] == s.lambda {
+		return x
+	}
+	var mix state
+	if m := x[carryPortM]; m > 0 {
+		s.one.at(x[carryPortT]/m, s.one.pIn, x[carryPortB]/m, &mix)
+		x[carryPortH] = m * mix.h
+	}
+	s.one.at(x[carryExitT], s.one.pOut, x[carryExitB], &mix)
+	x[carryExitH], x[carryLambda] = mix.h, s.lambda
+	return x
 }
 
 // Prospect is what a charge will do, as far as it is known before its spark.
@@ -66,7 +83,9 @@ type Prospect struct {
 
 	// Two prospects compare by the ratio of these. Under the laws fixed and scaled
 	// they are the burn angles [rad], from spark to 10 and from 10 to 90 % burned;
-	// under the others the factors of the Variation [-].
+	// under the law wiebe the factors of the Variation [-]; under the law flame the
+	// same times the flame speed [m/s] to the power of −2/3, which is about how
+	// its angles answer.
 	Development, Rapid float64
 }
 
@@ -85,6 +104,10 @@ func (s *Solver) Look(op *model.Operating, x *Carry, v *Variation) (Prospect, er
 		p.Lit, p.Start = true, ign.start
 	}
 	p.Development, p.Rapid = s.burnAngles[0], s.burnAngles[1]
+	if s.engine.Burn.Law == model.BurnFlame {
+		answer := math.Pow(p.Flame, -2./3)
+		p.Development, p.Rapid = p.Development*answer, p.Rapid*answer
+	}
 	return p, err
 }
 

@@ -33,6 +33,7 @@ const (
 	carryExitH
 	carryExitB
 	carryExitT
+	carryLambda // of the gas that the enthalpies are those of
 	nCarried
 )
 
@@ -150,7 +151,7 @@ func (s *Solver) guess() Carry {
 	var mix, out state
 	o.at(t, o.pIn, b, &mix)
 	o.pure(1100, o.pOut, &out)
-	return Carry{carryM: vol / mix.v, carryT: t, carryB: b, carryExitH: out.h, carryExitB: 1, carryExitT: 1100}
+	return Carry{carryM: vol / mix.v, carryT: t, carryB: b, carryExitH: out.h, carryExitB: 1, carryExitT: 1100, carryLambda: s.lambda}
 }
 
 // charge returns what c is at intake closing.
@@ -226,7 +227,8 @@ func (s *Solver) cycle(op *model.Operating, x *Carry) (Carry, ignition, error) {
 	}
 	return Carry{carryM: y[oneM], carryT: y[oneT], carryB: y[oneB], carryRing: y[oneRingB],
 		carryPortM: y[onePortM], carryPortB: y[onePortB], carryPortH: y[onePortH], carryPortT: y[onePortT],
-		carryExitH: y[oneExitH], carryExitB: y[oneExitB], carryExitT: y[oneExitT]}, ign, nil
+		carryExitH: y[oneExitH], carryExitB: y[oneExitB], carryExitT: y[oneExitT],
+		carryLambda: s.lambda}, ign, nil
 }
 
 // exchange integrates the part in which valves are open. Where a flow turns,

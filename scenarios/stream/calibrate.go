@@ -41,9 +41,9 @@ func (s *Stream) Calibrate(ctx context.Context, target float64) error {
 	if !(target > 0 && target <= 0.5) {
 		return problem("more than 0 and at most 50")
 	}
-	schedule := s.schedule
-	s.schedule = schedule[:1]
-	defer func() { s.schedule = schedule }()
+	schedule, exact := s.schedule, s.set.Exact
+	s.schedule, s.set.Exact = schedule[:1], false
+	defer func() { s.schedule, s.set.Exact = schedule, exact }()
 	try := func(scale float64) (float64, error) {
 		s.set.Scale = scale
 		for _, p := range s.points {

@@ -16,7 +16,7 @@ type chain struct {
 	begun  bool
 	carry  solve.Carry
 	shape  shape
-	value  []float64 // of the cycle at hand, see shape
+	value  []float64 // of the cycle made last, see shape
 	before []float64 // of the one before
 	work   []float64 // weights of pressure in the work of a row [m³]
 	gross  [2]int    // samples between which it is gross
@@ -40,7 +40,7 @@ func (c *chain) begin(n int) error {
 	if err != nil {
 		return err
 	}
-	c.shape.fill(c.before, &c.direct.cycle, &next)
+	c.shape.fill(c.value, &c.direct.cycle, &next)
 	c.rows()
 	c.begun = true
 	return nil

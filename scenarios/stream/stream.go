@@ -41,7 +41,7 @@ const (
 const fewest = 100
 
 // mixStep is to what lambda of a cycle is rounded: each needs gas tables of its own.
-const mixStep = 0.0025
+const mixStep = 0.005
 
 // Settings controls a Stream; nil or a zero field means the default.
 type Settings struct {

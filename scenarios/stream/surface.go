@@ -18,21 +18,18 @@ const (
 	burnedStep = 0.25              // of the share that burns
 )
 
-// Where a surface is not asked: the cycle is solved directly there. Its first
-// derivatives by the charge hold that far.
-const (
-	mostAngle    = 1.5  // |ln| of a burn angle over that of the mean cycle
-	mostMass     = 0.08 // relative
-	mostTemp     = 40   // [K]
-	mostResidual = 0.08
-	mostMixture  = 0.08 // of lambda
-)
+// Where a surface is not asked: a cycle is solved directly there.
+const mostAngle = 1.5 // |ln| of a burn angle over that of the mean cycle
+
+// stretch is how far beyond its outermost offset a charge may be, over that
+// offset: in mass, temperature, residual and lambda.
+var stretch = [4]float64{3, 4, 4, 1.5}
 
 // surface is the response of one cycle at one operating point: what solve.Next
 // makes of a charge, interpolated. The node of a lattice over spark, both burn
 // angles and the share that burns holds a directly solved cycle of the mean
 // charge there; between nodes it is cubic. A charge that differs counts by its
-// effect on the burn angles, which is exact, and by first derivatives for the
+// effect on the burn angles, which is exact, and linearly in pieces for the
 // rest. Nodes are solved when first asked for; many goroutines may share a
 // surface.
 type surface struct {
@@ -53,9 +50,9 @@ const unlit = math.MinInt32
 // node is one directly solved cycle.
 type node struct {
 	once, more sync.Once
-	ok, known  bool           // it is solved; so are its slopes
-	value      []float64      // see shape
-	by         [][2][]float64 // slopes by mass, temperature, residual, lambda: below the mean charge and above it
+	ok         bool        // it is solved
+	value      []float64   // see shape
+	change     [4][]offset // by other charges, see offsets
 }
 
 // The scalars at the end of a node's values.
@@ -177,33 +174,74 @@ func (f *surface) solve(s *direct, k place, x *solve.Carry, lambda float64, v []
 	return true
 }
 
-// slopes returns those of node n at k, or nil where one of them cannot be had.
-// Lambda of 1 is a bend, hence the two sides.
-func (f *surface) slopes(s *direct, k place, n *node) [][2][]float64 {
+// offset is a charge that differs from the mean one in one thing, by by.
+type offset struct {
+	by     float64
+	change []float64 // what that changes in the values of a node
+}
+
+// offsets lists, for mass over that of the mean charge, temperature [K],
+// residual and lambda, by how much they differ, on either side, the least first. At lambda of 1
+// there is a bend, and both sides of it are curved.
+func (f *surface) offsets() [4][]float64 {
+	_, _, b := f.mean.Charge()
+	few := math.Min(0.02, b/2)
+	return [4][]float64{{-0.04, 0.04}, {-10, 10}, {-few, few}, {-0.02, 0.02, -0.06, 0.06, -0.15, 0.15}}
+}
+
+// changes returns what n at k has beside its value, without what cannot be had.
+func (f *surface) changes(s *direct, k place, n *node) [4][]offset {
 	n.more.Do(func() {
 		m, t, b := f.mean.Charge()
-		for _, c := range []struct{ mass, temp, residual, lambda float64 }{
-			{mass: 0.02 * m}, {temp: 10}, {residual: math.Min(0.02, b/2)}, {lambda: 0.015},
-		} {
-			var both [2][]float64
-			for i, sign := range []float64{-1, 1} {
-				x, d := f.mean, make([]float64, f.shape.length())
-				x.SetCharge(m+sign*c.mass, t+sign*c.temp, b+sign*c.residual)
-				if !f.solve(s, k, &x, f.op.Lambda+sign*c.lambda, d) {
-					return
+		for i, all := range f.offsets() {
+			var side []offset
+			for _, by := range all {
+				x, lambda := f.mean, f.op.Lambda
+				switch i {
+				case 0:
+					x.SetCharge(m*(1+by), t, b)
+				case 1:
+					x.SetCharge(m, t+by, b)
+				case 2:
+					x.SetCharge(m, t, b+by)
+				default:
+					lambda += by
 				}
-				floats.Sub(d, n.value)
-				floats.Scale(sign/(c.mass+c.temp+c.residual+c.lambda), d)
-				both[i] = d
+				d := make([]float64, f.shape.length())
+				if f.solve(s, k, &x, lambda, d) {
+					floats.Sub(d, n.value)
+					side = append(side, offset{by, d})
+				}
 			}
-			n.by = append(n.by, both)
+			n.change[i] = side
 		}
-		n.known = true
 	})
-	if !n.known {
-		return nil
+	return n.change
+}
+
+// bend adds to v, times w, the change by z in one thing: linear between all and
+// no change at 0, and beyond the last by stretch times that; false beyond it.
+func bend(v []float64, w, z float64, all []offset, stretch float64) bool {
+	if z == 0 {
+		return true
 	}
-	return n.by
+	var a, b *offset // z is between them, or beyond b
+	for i := range all {
+		if all[i].by*z > 0 && (b == nil || math.Abs(z) > math.Abs(b.by)) {
+			a, b = b, &all[i]
+		}
+	}
+	if b == nil || !(math.Abs(z) <= stretch*math.Abs(b.by)) {
+		return false
+	}
+	if a == nil {
+		floats.AddScaled(v, w*z/b.by, b.change)
+		return true
+	}
+	u := (z - a.by) / (b.by - a.by)
+	floats.AddScaled(v, w*(1-u), a.change)
+	floats.AddScaled(v, w*u, b.change)
+	return true
 }
 
 // stencil returns the first of the nodes about z, in steps, and their weights:
@@ -231,10 +269,7 @@ func stencil(z float64, points int) (first int, w [4]float64, count int) {
 func (f *surface) eval(s *direct, op *model.Operating, x *solve.Carry, look *solve.Prospect, burned float64, v []float64) bool {
 	m0, t0, b0 := f.mean.Charge()
 	m, t, b := x.Charge()
-	by := [4]float64{m - m0, t - t0, b - b0, op.Lambda - f.op.Lambda}
-	if !(math.Abs(by[0]) <= mostMass*m0 && math.Abs(by[1]) <= mostTemp && math.Abs(by[2]) <= mostResidual && math.Abs(by[3]) <= mostMixture) {
-		return false
-	}
+	by := [4]float64{m/m0 - 1, t - t0, b - b0, op.Lambda - f.op.Lambda}
 	for i := range v {
 		v[i] = 0
 	}
@@ -251,17 +286,10 @@ func (f *surface) eval(s *direct, op *model.Operating, x *solve.Carry, look *sol
 		if !n.ok {
 			return false
 		}
-		slopes := f.slopes(s, k, n)
-		if slopes == nil {
-			return false
-		}
+		all := f.changes(s, k, n)
 		for i := range by {
-			side := 0
-			if by[i] > 0 {
-				side = 1
-			}
-			if w*by[i] != 0 {
-				floats.AddScaled(v, w*by[i], slopes[i][side])
+			if !bend(v, w, by[i], all[i], stretch[i]) {
+				return false
 			}
 		}
 		return true
