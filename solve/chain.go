@@ -8,7 +8,8 @@ import (
 )
 
 // Variation is how one cycle differs from the mean cycle of its operating
-// point. Its zero value is a cycle without a spark.
+// point. Under the law flame the factors hold roughly, and a faster burn also
+// develops sooner. Its zero value is a cycle without a spark.
 type Variation struct {
 	Development float64 // factor on the angle from spark to 10 % burned [-], > 0; of the delay under the law wiebe
 	Rapid       float64 // factor on the angle from 10 to 90 % burned [-], > 0; of the duration under the law wiebe
