@@ -3,6 +3,8 @@ package stream
 import (
 	"fmt"
 	"math"
+	"strconv"
+	"strings"
 
 	"phasebench/model"
 )
@@ -99,4 +101,34 @@ func (k *Knobs) Check() error {
 		}
 	}
 	return nil
+}
+
+// Set sets one knob from text such as mixture=0.02. The error is a *model.Problem.
+func (k *Knobs) Set(text string) error {
+	name, value, ok := strings.Cut(text, "=")
+	bad := func(want string) error {
+		return &model.Problem{Key: "knob", Given: strconv.Quote(text), Want: want}
+	}
+	var names []string
+	for _, x := range Table {
+		if names = append(names, x.Key); x.Key != name {
+			continue
+		}
+		v, err := strconv.ParseFloat(value, 64)
+		if !ok || err != nil || !(v >= x.Low && v <= x.High) {
+			return bad(fmt.Sprintf("%s=VALUE with a value from %g to %g", name, x.Low, x.High))
+		}
+		*x.At(k) = v
+		return nil
+	}
+	return bad("NAME=VALUE with one of the names " + strings.Join(names, ", "))
+}
+
+// Map lists the knobs by their keys.
+func (k *Knobs) Map() map[string]float64 {
+	m := map[string]float64{}
+	for _, x := range Table {
+		m[x.Key] = *x.At(k)
+	}
+	return m
 }
