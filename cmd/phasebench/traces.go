@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"runtime"
 	"strconv"
 	"strings"
@@ -434,16 +435,18 @@ func (t *tracesFlags) show(cmd *cobra.Command, b *traces.Bench, m meta, knobs *s
 		return err
 	}
 	e := b.Stream.Engine()
-	title := fmt.Sprintf("%s, spark %.4g deg before dead centre, %d cycles", place(e), e.Point.Spark/deg, s.Cycles)
+	where := place(e)
+	title := fmt.Sprintf("%s, spark %.4g deg before dead centre, %d cycles", where, e.Point.Spark/deg, s.Cycles)
 	if t.schedule != "" {
-		title = fmt.Sprintf("%s along %s, %d cycles", plain(e.Name), plain(t.schedule), s.Cycles)
+		where = fmt.Sprintf("%s along %s", plain(e.Name), plain(filepath.Base(t.schedule)))
+		title = fmt.Sprintf("%s, %d cycles", where, s.Cycles)
 	}
 	for _, x := range []struct {
 		file string
 		draw func(*chart.Ragged, string) *chart.Chart
 	}{{t.plot, chart.Overlay}, {t.plotReturn, chart.Return}, {t.plotIon, chart.IonBeside}, {t.plotPeaks, chart.Peaks}} {
 		if x.file != "" {
-			if err := m.picture(x.file, x.draw(&s.Ragged, title)); err != nil {
+			if err := m.picture(x.file, x.draw(&s.Ragged, where)); err != nil {
 				return err
 			}
 		}

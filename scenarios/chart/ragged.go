@@ -22,7 +22,7 @@ type Ragged struct {
 	Spark    float64     // [rad before dead centre]; NaN if it changes
 
 	LPP, Peak, IMEP []float64 // of all cycles [rad], [Pa], [Pa]; NaN where one has none
-	Lit             []bool    // of all cycles; nil: every one
+	Lit             []bool    // of all cycles: no misfire; nil: every one
 
 	IonTheta []float64   // angles of the ion samples [rad]
 	Ion      [][]float64 // ion current of the cycles overlaid [A]; nil: none

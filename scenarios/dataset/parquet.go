@@ -57,9 +57,9 @@ func parquetSchema(s *schema) *parquet.Schema {
 type parquetFile struct {
 	file   *file
 	schema *schema
-	out    *parquet.Writer
-	values []parquet.Value
-	bytes  int // in the row group
+	out    *parquet.GenericWriter[any]
+	values []parquet.Value // of one column of the row
+	bytes  int             // in the row group
 }
 
 func newParquet(j *job, f *file) (encoder, error) {
@@ -75,7 +75,7 @@ func newParquet(j *job, f *file) (encoder, error) {
 	if err != nil {
 		return nil, f.named(err)
 	}
-	w := parquet.NewWriter(f, parquetSchema(j.schema), parquet.Compression(&parquet.Zstd),
+	w := parquet.NewGenericWriter[any](f, parquetSchema(j.schema), parquet.Compression(&parquet.Zstd),
 		parquet.CreatedBy(j.Card.Tool, j.Card.Version, ""),
 		parquet.KeyValueMetadata("tool", j.Card.Tool), parquet.KeyValueMetadata("version", j.Card.Version),
 		parquet.KeyValueMetadata("seed", fmt.Sprint(j.Card.Seed)), parquet.KeyValueMetadata("units", string(text)),
@@ -86,12 +86,6 @@ func newParquet(j *job, f *file) (encoder, error) {
 
 func (e *parquetFile) row(r *Row) error {
 	columns := e.out.ColumnWriters()
-	put := func(column int, v ...parquet.Value) error {
-		if _, err := columns[column].WriteRowValues(v); err != nil {
-			return e.file.named(err)
-		}
-		return nil
-	}
 	for i, v := range r.Labels {
 		var value parquet.Value
 		switch k := e.schema.labels[i].Kind; {
@@ -104,8 +98,9 @@ func (e *parquetFile) row(r *Row) error {
 		default:
 			value = parquet.DoubleValue(v).Level(0, 1, i)
 		}
-		if err := put(i, value); err != nil {
-			return err
+		e.values = append(e.values[:0], value)
+		if _, err := columns[i].WriteRowValues(e.values); err != nil {
+			return e.file.named(err)
 		}
 		e.bytes += 8
 	}
@@ -118,10 +113,10 @@ func (e *parquetFile) row(r *Row) error {
 		if len(vs) == 0 {
 			vs = append(vs, parquet.NullValue().Level(0, 0, column)) // an empty list
 		}
-		if err := put(column, vs...); err != nil {
-			return err
-		}
 		e.values = vs
+		if _, err := columns[column].WriteRowValues(vs); err != nil {
+			return e.file.named(err)
+		}
 		e.bytes += 4 * len(samples)
 	}
 	if e.bytes < rowGroup {

@@ -93,7 +93,7 @@ func (b *Bench) Summarise(ctx context.Context, count, overlaid int) (*Summary, e
 		for i, l := range of {
 			values[i] = append(values[i], l.of(c)/l.scale)
 		}
-		r.LPP, r.Peak, r.IMEP, r.Lit = append(r.LPP, c.LPP), append(r.Peak, c.Peak), append(r.IMEP, c.IMEPGross), append(r.Lit, c.Lit)
+		r.LPP, r.Peak, r.IMEP, r.Lit = append(r.LPP, c.LPP), append(r.Peak, c.Peak), append(r.IMEP, c.IMEPGross), append(r.Lit, !c.Misfire)
 		s.count(c)
 		if c.Number == 0 {
 			spark, r.Spark = c.Operating.Spark, c.Operating.Spark
