@@ -19,7 +19,6 @@ type chain struct {
 	value  []float64 // of the cycle made last, see shape
 	before []float64 // of the one before
 	work   []float64 // weights of pressure in the work of a row [m³]
-	gross  [2]int    // samples between which it is gross
 	grossW []float64
 	volume []float64
 	out    Cycle
