@@ -20,7 +20,6 @@ type chain struct {
 	before []float64 // of the one before
 	work   []float64 // weights of pressure in the work of a row [m³]
 	grossW []float64
-	volume []float64
 	out    Cycle
 }
 
@@ -50,7 +49,7 @@ func (c *chain) rows() {
 	ch := c.direct.solver.Chamber()
 	st := ch.Strokes()
 	count := c.shape.count
-	all := make([]float64, 7*count)
+	all := make([]float64, 6*count)
 	cut := func() []float64 {
 		x := all[:count:count]
 		all = all[count:]
@@ -58,7 +57,7 @@ func (c *chain) rows() {
 	}
 	o := &c.out
 	o.Theta, o.Pressure, o.Hot, o.Temp = cut(), cut(), cut(), cut()
-	c.work, c.grossW, c.volume = cut(), cut(), cut()
+	c.work, c.grossW = cut(), cut()
 	step := st.Period() / float64(count)
 	rule := func(dst []float64, from, to int) { // to may be the sample after the last, which is not there
 		for k := from; k <= to; k++ {
@@ -75,7 +74,6 @@ func (c *chain) rows() {
 	}
 	for k := range o.Theta {
 		o.Theta[k] = st.Start + step*float64(k)
-		c.volume[k], _ = ch.Volume(o.Theta[k])
 	}
 	rule(c.work, 0, count) // dV is 0 at both ends
 	rule(c.grossW, count/4, 3*count/4)
