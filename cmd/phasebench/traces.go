@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -316,6 +317,9 @@ func (t *tracesFlags) setup(f *pflag.FlagSet, e *model.Engine) (sensor.Setup, er
 	if f.Changed("adc-rate-hz") {
 		if set.Sampling.RateHz = t.rate; !(t.rate > 0) {
 			return set, bad("adc-rate-hz", t.rate, "more than 0")
+		}
+		if contains(t.formats, "wav") && t.rate != math.Trunc(t.rate) {
+			return set, bad("adc-rate-hz", t.rate, "a whole number for wav")
 		}
 	}
 	for _, text := range t.faults {

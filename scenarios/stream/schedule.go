@@ -108,6 +108,9 @@ func ReadSchedule(r io.Reader, name string, base model.Operating) (Schedule, err
 		return fmt.Errorf("%s: %s: %w", name, fmt.Sprintf(format, args...), ErrSchedule)
 	}
 	head, err := in.Read()
+	if err != nil && err != io.EOF {
+		return nil, fail("%v", err)
+	}
 	if err != nil {
 		return nil, fail("no header line: want cycle and columns such as speed_rpm")
 	}
