@@ -1,0 +1,211 @@
+package trust
+
+import (
+	"math"
+
+	"phasebench/model/chamber"
+	"phasebench/scenarios/reader"
+	"phasebench/scenarios/sensor"
+	"phasebench/scenarios/stream"
+)
+
+// cause is one thing that may make a reading wrong, and how to do without it.
+type cause struct {
+	name     string
+	of       func(s reader.Signal) bool          // nil: of every signal
+	setup    func(s *sensor.Setup)               // nil: the instruments stay
+	settings func(s *reader.Settings)            // nil: the reader stays
+	cycle    func(c *stream.Cycle)               // nil: the cycle stays
+	input    func(ch chamber.Chamber, in *input) // nil: the samples stay
+	counts   func(c *stream.Cycle) bool          // nil: all cycles count
+	angle    func(a float64) float64             // nil: the reading stays
+}
+
+// input is what a reader is given, in a buffer that may be changed.
+type input struct{ reader.Input }
+
+func ofIon(s reader.Signal) bool      { return s == reader.Ion }
+func ofPressure(s reader.Signal) bool { return s == reader.Pressure }
+
+// causes lists what may make a reading wrong. A flip is put down to those without
+// which it moves.
+var causes = []cause{
+	{name: "peak outside the window", settings: func(s *reader.Settings) { s.From, s.To = -60*deg, 110*deg }},
+	{name: "ignition and its ringing, or their blanking", of: ofIon,
+		setup: func(s *sensor.Setup) {
+			for _, p := range []*sensor.Ion{s.Ion, s.Trailing} {
+				if p != nil {
+					p.Strike, p.Ringing, p.Blank = 0, 0, 0
+				}
+			}
+		}, settings: func(s *reader.Settings) { s.Blank = 0 }},
+	{name: "humps merged or swapped", of: ofIon,
+		setup: func(s *sensor.Setup) {
+			for _, p := range []*sensor.Ion{s.Ion, s.Trailing} {
+				if p != nil {
+					p.Flame = 0
+				}
+			}
+		}},
+	{name: "motored hump wins", of: ofPressure, input: unmotored},
+	{name: "knock ringing", cycle: func(c *stream.Cycle) {
+		c.Knocking, c.KnockIntensity, c.KnockOnset = false, 0, math.NaN()
+	}},
+	{name: "noise and scatter of the sensor",
+		setup: func(s *sensor.Setup) {
+			if s.Pressure != nil {
+				s.Pressure.Noise = 0
+			}
+			for _, p := range []*sensor.Ion{s.Ion, s.Trailing} {
+				if p != nil {
+					p.Scatter, p.Shift, p.Noise = 0, 0, 0
+				}
+			}
+		}},
+	{name: "misfire or partial burn", counts: func(c *stream.Cycle) bool { return !c.Misfire && !c.PartialBurn }},
+	{name: "angle wrapped", angle: func(a float64) float64 {
+		a = math.Mod(a, 4*math.Pi)
+		switch {
+		case a > math.Pi*2:
+			a -= 4 * math.Pi
+		case a < -math.Pi*2:
+			a += 4 * math.Pi
+		}
+		if a > math.Pi { // a whole turn off
+			a -= 2 * math.Pi
+		}
+		return a
+	}},
+}
+
+// unmotored takes from a pressure what it would be without burning: the samples
+// at the spark, carried on along a polytrope.
+func unmotored(ch chamber.Chamber, in *input) {
+	k := 0
+	for k < len(in.Theta)-1 && in.Theta[k] < -in.Spark {
+		in.Values[k] = 0
+		k++
+	}
+	const exponent = 1.31 // between those of compression and expansion of a charge that does not burn (common practice, no source)
+	v0, _ := ch.Volume(in.Theta[k])
+	p0 := in.Values[k]
+	for ; k < len(in.Theta); k++ {
+		v, _ := ch.Volume(in.Theta[k])
+		in.Values[k] -= p0 * math.Pow(v0/v, exponent)
+	}
+}
+
+// lane is one reader behind instruments of its own.
+type lane struct {
+	name   string
+	cause  *cause // that this lane does without; nil: none
+	signal reader.Signal
+	rig    *sensor.Rig
+	column int // of the record
+	record sensor.Record
+	reader reader.Reader
+	in     input
+	cycle  stream.Cycle // changed
+}
+
+// newLane returns the lane of p with reader name without c.
+func newLane(p *Plan, name string, c *cause) (*lane, error) {
+	l := &lane{name: name, cause: c, signal: p.Signal}
+	setup, settings := p.Setup, *p.Settings
+	copied(&setup)
+	if c != nil {
+		if c.setup != nil {
+			c.setup(&setup)
+		}
+		if c.settings != nil {
+			c.settings(&settings)
+		}
+	}
+	var err error
+	if l.rig, err = sensor.New(p.Engine, setup, p.Seed); err != nil {
+		return nil, err
+	}
+	for i, ch := range l.rig.Channels() {
+		if ch.Name == channels[p.Signal] {
+			l.column = i
+		}
+	}
+	l.reader, err = reader.New(name, p.Signal, p.Engine, &settings)
+	return l, err
+}
+
+var channels = map[reader.Signal]string{reader.Pressure: "pressure_bar", reader.Ion: "ion_ua"}
+
+// copied makes the instruments of s its own.
+func copied(s *sensor.Setup) {
+	if s.Pressure != nil {
+		p := *s.Pressure
+		s.Pressure = &p
+	}
+	if s.Ion != nil {
+		p := *s.Ion
+		s.Ion = &p
+	}
+	if s.Trailing != nil {
+		p := *s.Trailing
+		s.Trailing = &p
+	}
+}
+
+// observation is one cycle: what was read of it, and what was true.
+type observation struct {
+	read, quality float64 // read is NaN where the reader declined
+	truth         float64 // see peakOf [rad]
+	counts        bool
+}
+
+// peakOf is the angle that a reader should find [rad]: LPP. Where the burn is so
+// late that the pressure is greatest at dead centre, before it, that is not the
+// peak that a loop is after: then it is CA50, about where the hump of the burn
+// is. NaN for a misfire, which has none.
+func peakOf(c *stream.Cycle) float64 {
+	const late = 12 * deg // of CA50 after a peak of the motored hump
+	switch {
+	case c.Misfire:
+		return math.NaN()
+	case math.Abs(c.LPP) < 3*deg && c.CA50 > c.LPP+late:
+		return c.CA50
+	}
+	return c.LPP
+}
+
+// read takes c.
+func (l *lane) read(c *stream.Cycle, ch chamber.Chamber) (observation, error) {
+	if l.cause != nil && l.cause.cycle != nil {
+		l.cycle = *c
+		c = &l.cycle
+		l.cause.cycle(c)
+	}
+	if err := l.rig.Take(c, &l.record); err != nil {
+		return observation{}, err
+	}
+	unit := 1e5
+	if l.signal == reader.Ion {
+		unit = 1e-6
+	}
+	in := &l.in
+	in.Cycle, in.Theta, in.Spark, in.Speed, in.MAP = c.Number, c.Theta, c.Operating.Spark, c.Clock.Speed, c.Operating.MAP
+	in.Values = in.Values[:0]
+	for _, v := range l.record.Values[l.column] {
+		in.Values = append(in.Values, float64(v)*unit)
+	}
+	if l.cause != nil && l.cause.input != nil {
+		l.cause.input(ch, in)
+	}
+	r := l.reader.Read(&in.Input)
+	o := observation{read: r.Angle, quality: r.Quality, truth: peakOf(c), counts: true}
+	if l.cause != nil {
+		if l.cause.angle != nil {
+			o.read = l.cause.angle(o.read)
+		}
+		if l.cause.counts != nil {
+			o.counts = l.cause.counts(c)
+		}
+	}
+	return o, nil
+}
