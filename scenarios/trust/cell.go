@@ -20,14 +20,14 @@ func (l *lane) timed(c *stream.Cycle, ch chamber.Chamber) (observation, float64,
 // clear is how far from the target a true LPP must be for its side to matter [rad].
 const clear = 3 * deg
 
-// wrongSide tells whether a reading is on the other side of the target than the
-// truth, which is clear of it.
-func wrongSide(o *observation, target float64) bool {
+// wrongSide tells whether a reading is on the other side of aim than the truth,
+// which is clear of it, is of target.
+func wrongSide(o *observation, target, aim float64) bool {
 	switch {
 	case o.truth < target-clear:
-		return o.read > target
+		return o.read > aim
 	case o.truth > target+clear:
-		return o.read < target
+		return o.read < aim
 	}
 	return false
 }
@@ -40,6 +40,23 @@ func (p *Plan) cells(seen [][]observation) []Cell {
 	all := make([]Cell, len(p.Sparks))
 	for k := range all {
 		all[k] = p.cell(p.Sparks[k], seen[k])
+	}
+	aim := p.aim(all)
+	for k := range all {
+		wrong, readings := 0., 0.
+		for i := range seen[k] {
+			o := &seen[k][i]
+			if math.IsNaN(o.read) {
+				continue
+			}
+			readings++
+			if wrongSide(o, p.Target, aim) {
+				wrong++
+			}
+		}
+		if readings > 1 {
+			all[k].Wrong = wrong / readings
+		}
 	}
 	for k := range all {
 		a, b := max(0, k-1), min(len(all)-1, k+1)
@@ -55,6 +72,32 @@ func (p *Plan) cells(seen [][]observation) []Cell {
 	return all
 }
 
+// aim is what a reader reads on the mean where the true peak is on target: what a
+// loop with that reader has to hold, its bias included. It is the target itself
+// where nothing is read.
+func (p *Plan) aim(cells []Cell) float64 {
+	best := -1
+	for k := range cells {
+		if off := math.Abs(cells[k].Truth - p.Target); !math.IsNaN(cells[k].Read) && (best < 0 || off < math.Abs(cells[best].Truth-p.Target)) {
+			best = k
+		}
+	}
+	if best < 0 {
+		return p.Target
+	}
+	a := &cells[best]
+	for _, k := range []int{best - 1, best + 1} { // on the line to the cell on the other side of the target
+		if k < 0 || k >= len(cells) || math.IsNaN(cells[k].Read) {
+			continue
+		}
+		b := &cells[k]
+		if (a.Truth-p.Target)*(b.Truth-p.Target) < 0 {
+			return a.Read + (b.Read-a.Read)*(p.Target-a.Truth)/(b.Truth-a.Truth)
+		}
+	}
+	return a.Read
+}
+
 func (p *Plan) cell(spark float64, seen []observation) Cell {
 	nan := math.NaN()
 	c := Cell{Spark: spark, Truth: nan, TruthSD: nan, Read: nan, SD: nan, Bias: nan, Error: nan, Averaged: nan, Declined: nan, Correlation: nan, Wrong: nan}
@@ -62,7 +105,7 @@ func (p *Plan) cell(spark float64, seen []observation) Cell {
 		return c
 	}
 	var truth, read, of []float64
-	wrong, readings := 0., 0.
+	readings := 0.
 	for i := range seen {
 		o := &seen[i]
 		if !math.IsNaN(o.truth) {
@@ -72,9 +115,6 @@ func (p *Plan) cell(spark float64, seen []observation) Cell {
 			continue
 		}
 		readings++
-		if wrongSide(o, p.Target) {
-			wrong++
-		}
 		if !math.IsNaN(o.truth) {
 			read, of = append(read, o.read), append(of, o.truth)
 		}
@@ -87,7 +127,6 @@ func (p *Plan) cell(spark float64, seen []observation) Cell {
 		return c
 	}
 	c.Read, c.SD = stat.MeanStdDev(read, nil)
-	c.Wrong = wrong / readings
 	c.Correlation = stat.Correlation(read, of, nil)
 	sum, squares, mean, means, blocks := 0., 0., 0., 0., 0.
 	for i := range read {

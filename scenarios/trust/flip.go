@@ -121,7 +121,8 @@ const margin = 3 * deg
 const mostDeclined = 0.5
 
 // safe is the range about MBT in which a loop may run: inside both flips by the
-// margin, and where the reader reads at all.
+// margin, and where the reader reads at all. A range without MBT is none: the
+// loop would leave it.
 func (p *Plan) safe(n *Node) Range {
 	nan := Range{math.NaN(), math.NaN()}
 	if math.IsNaN(n.MBT) {
@@ -146,7 +147,7 @@ func (p *Plan) safe(n *Node) Range {
 	if f := n.Retarded.Spark; !math.IsNaN(f) {
 		r.From = math.Max(r.From, f+margin)
 	}
-	if !(r.From <= r.To) {
+	if !(r.From <= n.MBT && n.MBT <= r.To) {
 		return nan
 	}
 	return r

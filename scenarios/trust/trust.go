@@ -35,7 +35,7 @@ type Plan struct {
 	Setup        sensor.Setup     // must have the sensor of that signal, in angle base
 	Readers      []string         // names
 	Settings     *reader.Settings // nil: reader.Usual
-	Target       float64          // LPP that a loop would hold [rad]
+	Target       float64          // LPP that is wanted [rad]; a loop holds what the reader reads there, see Node.Aim
 	Causes       bool             // find the causes of flips; of the first reader
 	Workers      int              // nodes at once; results do not depend on it
 }
@@ -58,7 +58,7 @@ type Cell struct {
 	Correlation float64 // of reading and truth [-]
 	Slope       float64 // d(read)/d(spark) between the neighbours [-]; right if not positive
 	SlopeError  float64 // its standard error [-]
-	Wrong       float64 // share of readings on the wrong side of the target, see wrongSide [-]
+	Wrong       float64 // share of readings on the wrong side of Node.Aim [-]
 }
 
 // Node is one operating point as one reader sees it.
@@ -67,6 +67,7 @@ type Node struct {
 	Speed    float64 // [rad/s]
 	MAP      float64 // [Pa]
 	MBT      float64 // [rad]; NaN: none
+	Aim      float64 // mean reading where the true peak is on target [rad]
 	Cells    []Cell
 	Advanced Flip // on the side of more advance than MBT
 	Retarded Flip
@@ -228,6 +229,7 @@ func (p *Plan) node(ctx context.Context, speed, mapPa float64) ([]Node, error) {
 		n := &nodes[i]
 		*n = Node{Reader: lanes[i].name, Speed: speed, MAP: mapPa, MBT: mbt, Cost: spent[i]}
 		n.Cells = p.cells(seen[i])
+		n.Aim = p.aim(n.Cells)
 		n.Advanced, n.Retarded = p.flips(n.Cells, mbt)
 		n.Safe = p.safe(n)
 		n.Needed = needed(n)

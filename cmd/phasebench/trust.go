@@ -1,0 +1,429 @@
+package main
+
+import (
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"runtime"
+	"sort"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"phasebench/model"
+	"phasebench/scenarios/reader"
+	"phasebench/scenarios/record"
+	"phasebench/scenarios/sensor"
+	"phasebench/scenarios/trust"
+)
+
+// trustFlags is what the command trust is told.
+type trustFlags struct {
+	common
+	speed, pressure                     span
+	from, to, step, target              float64
+	windowFrom, windowTo, blank, smooth float64
+	cycles, workers                     int
+	signal, reader, csvFile             string
+	faults                              []string
+	compare                             bool
+}
+
+func newTrust() *cobra.Command {
+	t := trustFlags{speed: span{name: "speed", unit: "rpm", from: 1500, to: 3500, count: 3},
+		pressure: span{name: "map", unit: "kpa", from: 40, to: 100, count: 3}}
+	cmd := &cobra.Command{
+		Use:   "trust",
+		Short: "where a reader of the peak can be believed, and where its reading flips",
+		Long: `Lay a reader of the pressure peak over spark, speed and load: how far its readings
+are from the truth, how much they scatter, how often it declines, and beyond which
+spark on either side of MBT they mislead: more than 5 % on the wrong side of what
+the reader reads where the true peak is on target, or moving the wrong way as the
+spark does. A loop that follows such readings runs away. Each flip is put down to causes by reading the same cycles once more
+with one cause switched off.
+
+The safe range is inside both flips by 3 deg, and where the reader reads at all.`,
+		Example: `  phasebench trust --signal pressure
+  phasebench trust --reader tracker --speed-rpm 2200 --map-kpa 60
+  phasebench trust --compare --speed-count 2 --map-count 2`,
+		Args: noArgs,
+	}
+	f := cmd.Flags()
+	t.register(f)
+	t.complete(cmd)
+	f.Lookup("seed").Usage = "of all draws"
+	f.Lookup("speed-rpm").Usage = "one speed in place of a row of them [rpm]"
+	f.Lookup("map-kpa").Usage = "one manifold pressure in place of a row of them [kPa]"
+	f.Lookup("spark-deg").Usage = "recorded only: the spark is what varies"
+	t.speed.register(f, "shaft speed", "rpm")
+	t.pressure.register(f, "manifold absolute pressure", "kPa")
+	f.Float64Var(&t.from, "from-deg", -20, "most retarded spark [deg before dead centre]")
+	f.Float64Var(&t.to, "to-deg", 60, "most advanced spark [deg before dead centre]")
+	f.Float64Var(&t.step, "step-deg", 5, "step of the spark [deg]")
+	f.IntVar(&t.cycles, "cycles", 100, "cycles at each spark")
+	f.StringVar(&t.signal, "signal", "ion", "what is read: ion or pressure")
+	f.StringVar(&t.reader, "reader", "maximum", "of pressure: "+strings.Join(reader.Names(reader.Pressure), ", ")+"; of ion: "+strings.Join(reader.Names(reader.Ion), ", "))
+	f.Float64Var(&t.target, "target-deg", 15, "true LPP that is wanted [deg after dead centre]")
+	optional(f, &t.windowFrom, "window-from-deg", "the reader's window begins here [deg after dead centre] (default: usual for the signal)")
+	optional(f, &t.windowTo, "window-to-deg", "and ends here [deg after dead centre]")
+	optional(f, &t.blank, "blank-ms", "the reader does not look for so long from the spark on [ms]")
+	optional(f, &t.smooth, "smooth-deg", "width of its filter [deg]")
+	f.StringArrayVar(&t.faults, "fault", nil, "a fault as `NAME=SEVERITY[@FROM-TO]`, see traces; many times")
+	f.BoolVar(&t.compare, "compare", false, "rank all readers of the signal on the same cycles")
+	f.StringVar(&t.csvFile, "csv", "", "write a line for each spark and node to this `FILE`")
+	f.IntVar(&t.workers, "workers", 0, "nodes at once; the result is the same (default: one for each processor)")
+	_ = cmd.RegisterFlagCompletionFunc("signal", cobra.FixedCompletions([]string{"ion", "pressure"}, cobra.ShellCompDirectiveNoFileComp))
+	_ = cmd.RegisterFlagCompletionFunc("reader", cobra.FixedCompletions(reader.Names(reader.Ion), cobra.ShellCompDirectiveNoFileComp))
+	cmd.RunE = func(cmd *cobra.Command, _ []string) error { return t.run(cmd) }
+	return cmd
+}
+
+func (t *trustFlags) run(cmd *cobra.Command) error {
+	f := cmd.Flags()
+	if err := errors.Join(checkPicture("plot", t.plot), apart(f, "csv", "plot")); err != nil {
+		return err
+	}
+	e, err := t.load(f)
+	if err != nil {
+		return err
+	}
+	p, err := t.plan(f, e)
+	if err != nil {
+		return err
+	}
+	step, end := progress(cmd.Context(), cmd.ErrOrStderr(), "operating points")
+	m, err := trust.Run(cmd.Context(), p, step)
+	end()
+	if err != nil {
+		return err
+	}
+	me := newMeta("trust", t.seed, e)
+	for _, s := range []*span{&t.speed, &t.pressure} {
+		if f.Changed(s.alone()) {
+			me.also(f, s.alone())
+		} else {
+			me.also(f, s.flags()...)
+		}
+	}
+	me.also(f, "from-deg", "to-deg", "step-deg", "cycles", "signal", "reader", "target-deg", "window-from-deg", "window-to-deg", "blank-ms", "smooth-deg", "compare")
+	if len(t.faults) > 0 {
+		me.Flags["fault"] = strings.Join(t.faults, " ")
+		me.keys = append(me.keys, "fault")
+	}
+	if t.csvFile != "" {
+		if err := writeFile(t.csvFile, func(w io.Writer) error { return trustCSV(w, m, me.notes()) }); err != nil {
+			return err
+		}
+	}
+	if t.json {
+		return writeJSON(cmd.OutOrStdout(), trustJSON(m, me))
+	}
+	w := cmd.OutOrStdout()
+	fmt.Fprintf(w, "%s, %s signal, lambda %.3g, target LPP %.4g deg after dead centre, %d cycles at each of %d sparks\n\n",
+		plain(e.Name), t.signal, e.Point.Lambda, t.target, t.cycles, len(p.Sparks))
+	if t.compare {
+		printRanking(w, m)
+	} else {
+		printTrust(w, m.Nodes[0])
+	}
+	fmt.Fprintln(w)
+	fmt.Fprintln(w, wrap(record.Caution, 96))
+	return nil
+}
+
+// plan reads the flags.
+func (t *trustFlags) plan(f *pflag.FlagSet, e *model.Engine) (*trust.Plan, error) {
+	p := &trust.Plan{Engine: e, Cycles: t.cycles, Seed: t.seed, Setup: sensor.Usual(e), Readers: []string{t.reader},
+		Target: t.target * deg, Causes: !t.compare, Workers: t.workers}
+	p.Setup.Wheel = nil
+	var err error
+	if p.Speeds, err = t.speed.values(f, e, rpm, e.Point.Speed, func(op *model.Operating, v float64) { op.Speed = v }); err != nil {
+		return nil, err
+	}
+	if p.MAPs, err = t.pressure.values(f, e, 1e3, e.Point.MAP, func(op *model.Operating, v float64) { op.MAP = v }); err != nil {
+		return nil, err
+	}
+	switch t.signal {
+	case "ion":
+		p.Signal, p.Setup.Pressure = reader.Ion, nil
+	case "pressure":
+		p.Signal, p.Setup.Ion = reader.Pressure, nil
+	default:
+		return nil, bad("signal", t.signal, "ion or pressure")
+	}
+	if !(t.step >= 0.5 && t.step <= 30) {
+		return nil, bad("step-deg", t.step, "0.5 to 30 deg")
+	}
+	if !(t.to > t.from) {
+		return nil, bad("to-deg", t.to, fmt.Sprintf("more than --from-deg = %g", t.from))
+	}
+	for i := 0; ; i++ {
+		spark := t.from + float64(i)*t.step
+		if spark > t.to+1e-9 {
+			break
+		}
+		op := e.Point
+		if op.Spark = spark * deg; op.Check(e) != nil {
+			return nil, bad("from-deg", spark, "sparks between intake closing and exhaust opening")
+		}
+		p.Sparks = append(p.Sparks, op.Spark)
+	}
+	if len(p.Sparks) < 3 {
+		return nil, bad("step-deg", t.step, "three sparks or more from --from-deg to --to-deg")
+	}
+	set := reader.Usual(p.Signal)
+	for _, x := range []struct {
+		flag  string
+		value float64
+		at    *float64
+	}{{"window-from-deg", t.windowFrom * deg, &set.From}, {"window-to-deg", t.windowTo * deg, &set.To},
+		{"blank-ms", t.blank * 1e-3, &set.Blank}, {"smooth-deg", t.smooth * deg, &set.Smooth}} {
+		if f.Changed(x.flag) {
+			*x.at = x.value
+		}
+	}
+	p.Settings = set
+	for _, text := range t.faults {
+		fault, err := sensor.ParseFault(text)
+		if err != nil {
+			return nil, err
+		}
+		p.Setup.Faults = append(p.Setup.Faults, fault)
+	}
+	if t.compare {
+		if f.Changed("reader") {
+			return nil, bad("reader", t.reader, "nothing beside --compare")
+		}
+		p.Readers = reader.Names(p.Signal)
+	}
+	if _, err := reader.New(p.Readers[0], p.Signal, e, set); err != nil {
+		return nil, readerFlags(err)
+	}
+	if _, err := sensor.New(e, p.Setup, t.seed); err != nil {
+		return nil, err
+	}
+	switch {
+	case !f.Changed("workers"):
+		p.Workers = min(runtime.GOMAXPROCS(0), mostWorkers)
+	case t.workers < 1 || t.workers > mostWorkers:
+		return nil, bad("workers", t.workers, fmt.Sprintf("1 to %d", mostWorkers))
+	}
+	return p, p.Check()
+}
+
+// readerFlags turns a problem of a reader's setting into one of its flag.
+func readerFlags(err error) error {
+	names := map[string]string{"reader.from_deg": "window-from-deg", "reader.to_deg": "window-to-deg", "reader.blank_ms": "blank-ms", "reader.smooth_deg": "smooth-deg"}
+	var p *model.Problem
+	if errors.As(err, &p) && names[p.Key] != "" {
+		return &model.Problem{Key: keyOf(names[p.Key]), Given: p.Given, Want: p.Want}
+	}
+	return err
+}
+
+// angle writes an angle [rad] in degrees.
+func angle(v float64) string {
+	if math.IsNaN(v) {
+		return "none"
+	}
+	s := fmt.Sprintf("%.1f", v/deg)
+	if s == "-0.0" {
+		s = "0.0"
+	}
+	return s
+}
+
+func flipText(f *trust.Flip) string {
+	if f.How == "" {
+		return "none"
+	}
+	if f.How == trust.Nowhere {
+		return f.How
+	}
+	return angle(f.Spark) + " " + f.How
+}
+
+func printTrust(w io.Writer, nodes []trust.Node) {
+	fmt.Fprintf(w, "reader %s; sparks in deg before dead centre\n", nodes[0].Reader)
+	fmt.Fprintln(w, " speed    MAP    MBT      retarded      advanced           safe   reads on  at MBT: bias     sd  declined  cycles for")
+	fmt.Fprintln(w, "   rpm    kPa                 flip          flip          range     target           deg    deg         %  1 deg, 95 %")
+	for i := range nodes {
+		n := &nodes[i]
+		c := n.AtMBT()
+		safe := "none"
+		if !math.IsNaN(n.Safe.From) {
+			safe = angle(n.Safe.From) + " to " + angle(n.Safe.To)
+		}
+		needed := "none"
+		if !math.IsNaN(n.Needed) {
+			needed = fmt.Sprintf("%.0f", n.Needed)
+		}
+		fmt.Fprintf(w, "%6.0f %6.4g %6s %13s %13s %14s %10s %13s %6s %9.1f %11s\n", n.Speed/rpm, n.MAP/1e3, angle(n.MBT), flipText(&n.Retarded), flipText(&n.Advanced),
+			safe, angle(n.Aim), angle(c.Bias), angle(c.SD), 100*c.Declined, needed)
+	}
+	fmt.Fprintln(w)
+	fmt.Fprintln(w, "Causes: without which a flip moves away from MBT, and how far")
+	none := true
+	for i := range nodes {
+		n := &nodes[i]
+		for _, x := range []struct {
+			side string
+			flip *trust.Flip
+		}{{"retarded", &n.Retarded}, {"advanced", &n.Advanced}} {
+			if x.flip.How == "" {
+				continue
+			}
+			none = false
+			var all []string
+			for _, c := range x.flip.Causes {
+				if math.IsInf(c.Moves, 1) {
+					all = append(all, c.Name+" (gone)")
+				} else {
+					all = append(all, fmt.Sprintf("%s (%.1f deg)", c.Name, c.Moves/deg))
+				}
+			}
+			if len(all) == 0 {
+				all = []string{"no single one"}
+			}
+			fmt.Fprintf(w, "%6.0f rpm %4.4g kPa, %s: %s\n", n.Speed/rpm, n.MAP/1e3, x.side, strings.Join(all, "; "))
+		}
+	}
+	if none {
+		fmt.Fprintln(w, "no flip to explain")
+	}
+}
+
+// printRanking ranks the readers of m.
+func printRanking(w io.Writer, m *trust.Map) {
+	all := m.Ranking()
+	sort.SliceStable(all, func(i, k int) bool { return all[i].Error < all[k].Error })
+	fmt.Fprintln(w, "                rms error   of 16-cycle  declined  wrong  flip-free span   time of a")
+	fmt.Fprintln(w, "reader        single, deg   means, deg         %  side %             deg reading, us")
+	for _, r := range all {
+		fmt.Fprintf(w, "%-12s %12s %12s %9.1f %6.1f %15s %11.1f\n", r.Reader, angle(r.Error), angle(r.Averaged), 100*r.Declined, 100*r.Wrong, angle(r.Span), r.Cost*1e6)
+	}
+	fmt.Fprintln(w, "Errors are of sparks within 10 deg of MBT, all nodes alike; the span is the mean of the nodes'.")
+}
+
+// trustCell is a cell; the tags are a contract.
+type trustCell struct {
+	Reader      string   `json:"-"`
+	Speed       float64  `json:"-"`
+	MAP         float64  `json:"-"`
+	Spark       float64  `json:"spark_deg_btdc"`
+	Truth       *float64 `json:"true_peak_deg_atdc"`
+	TruthSD     *float64 `json:"true_peak_sd_deg"`
+	Read        *float64 `json:"read_deg_atdc"`
+	SD          *float64 `json:"read_sd_deg"`
+	Bias        *float64 `json:"bias_deg"`
+	Error       *float64 `json:"rms_error_deg"`
+	Averaged    *float64 `json:"rms_error_of_16_deg"`
+	Declined    *float64 `json:"declined_fraction"`
+	Correlation *float64 `json:"correlation"`
+	Slope       *float64 `json:"slope"`
+	Wrong       *float64 `json:"wrong_side_fraction"`
+}
+
+func finite(v, unit float64) *float64 {
+	if v /= unit; math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	return &v
+}
+
+func cellsOf(n *trust.Node) []trustCell {
+	var all []trustCell
+	for _, c := range n.Cells {
+		all = append(all, trustCell{n.Reader, n.Speed / rpm, n.MAP / 1e3, c.Spark / deg, finite(c.Truth, deg), finite(c.TruthSD, deg), finite(c.Read, deg), finite(c.SD, deg),
+			finite(c.Bias, deg), finite(c.Error, deg), finite(c.Averaged, deg), finite(c.Declined, 1), finite(c.Correlation, 1), finite(c.Slope, 1), finite(c.Wrong, 1)})
+	}
+	return all
+}
+
+type trustCause struct {
+	Name  string   `json:"name"`
+	Moves *float64 `json:"moves_deg"` // null: the flip is gone
+}
+
+type trustFlip struct {
+	Spark  *float64     `json:"spark_deg_btdc"`
+	How    string       `json:"how"`
+	Causes []trustCause `json:"causes"`
+}
+
+func flipOf(f *trust.Flip) trustFlip {
+	out := trustFlip{Spark: finite(f.Spark, deg), How: f.How, Causes: []trustCause{}}
+	for _, c := range f.Causes {
+		out.Causes = append(out.Causes, trustCause{c.Name, finite(c.Moves, deg)})
+	}
+	return out
+}
+
+type trustNode struct {
+	Reader   string      `json:"reader"`
+	Speed    float64     `json:"speed_rpm"`
+	MAP      float64     `json:"map_kpa"`
+	MBT      *float64    `json:"mbt_deg_btdc"`
+	Aim      *float64    `json:"reads_on_target_deg_atdc"`
+	Retarded trustFlip   `json:"retarded_flip"`
+	Advanced trustFlip   `json:"advanced_flip"`
+	SafeFrom *float64    `json:"safe_from_deg_btdc"`
+	SafeTo   *float64    `json:"safe_to_deg_btdc"`
+	Needed   *float64    `json:"cycles_for_1_deg"`
+	Cells    []trustCell `json:"cells"`
+}
+
+func trustJSON(m *trust.Map, me meta) any {
+	doc := struct {
+		Nodes []trustNode `json:"nodes"`
+		Meta  meta        `json:"meta"`
+	}{Meta: me}
+	for r := range m.Nodes {
+		for i := range m.Nodes[r] {
+			n := &m.Nodes[r][i]
+			doc.Nodes = append(doc.Nodes, trustNode{n.Reader, n.Speed / rpm, n.MAP / 1e3, finite(n.MBT, deg), finite(n.Aim, deg), flipOf(&n.Retarded), flipOf(&n.Advanced),
+				finite(n.Safe.From, deg), finite(n.Safe.To, deg), finite(n.Needed, 1), cellsOf(n)})
+		}
+	}
+	return doc
+}
+
+// trustCSV writes a line for each cell; an empty field is a number that it does
+// not have.
+func trustCSV(w io.Writer, m *trust.Map, notes []string) error {
+	for _, n := range notes {
+		if _, err := fmt.Fprintf(w, "# %s\n", plain(n)); err != nil {
+			return err
+		}
+	}
+	out := csv.NewWriter(w)
+	if err := out.Write([]string{"reader", "speed_rpm", "map_kpa", "spark_deg_btdc", "true_peak_deg_atdc", "true_peak_sd_deg", "read_deg_atdc", "read_sd_deg", "bias_deg",
+		"rms_error_deg", "rms_error_of_16_deg", "declined_fraction", "correlation", "slope", "wrong_side_fraction"}); err != nil {
+		return err
+	}
+	field := func(v *float64) string {
+		if v == nil {
+			return ""
+		}
+		return strconv.FormatFloat(*v, 'g', 9, 64)
+	}
+	for r := range m.Nodes {
+		for i := range m.Nodes[r] {
+			for _, c := range cellsOf(&m.Nodes[r][i]) {
+				row := []string{c.Reader, field(&c.Speed), field(&c.MAP), field(&c.Spark)}
+				for _, v := range []*float64{c.Truth, c.TruthSD, c.Read, c.SD, c.Bias, c.Error, c.Averaged, c.Declined, c.Correlation, c.Slope, c.Wrong} {
+					row = append(row, field(v))
+				}
+				if err := out.Write(row); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	out.Flush()
+	return out.Error()
+}
