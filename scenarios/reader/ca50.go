@@ -27,7 +27,7 @@ func newCA50(b *base) (Reader, error) {
 		return nil, err
 	}
 	c, err := newCharge(b.engine)
-	return &ca50{window: b.window, motored: motored{chamber: ch, exponent: b.set.Exponent}, charge: c}, err
+	return &ca50{window: b.window, motored: motored{chamber: ch, exponent: b.window.set.Exponent}, charge: c}, err
 }
 
 // Reset implements Reader.

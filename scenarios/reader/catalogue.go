@@ -28,8 +28,7 @@ var readers = []struct {
 type base struct {
 	engine *model.Engine
 	signal Signal
-	set    Settings
-	window window
+	window window // not opened yet, with the settings
 }
 
 // Names lists the readers of s.
@@ -58,8 +57,7 @@ func New(name string, s Signal, e *model.Engine, set *Settings) (Reader, error) 
 	if err != nil {
 		return nil, err
 	}
-	b := &base{engine: e, signal: s, set: *set}
-	b.window = window{set: *set, quiet: ch.Strokes().Exhaust}
+	b := &base{engine: e, signal: s, window: window{set: *set, quiet: ch.Strokes().Exhaust}}
 	for _, r := range readers {
 		for _, of := range r.of {
 			if r.name == name && of == s {

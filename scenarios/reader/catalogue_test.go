@@ -44,8 +44,8 @@ func TestCatalogue(t *testing.T) {
 // release still see where the charge burns: they go on to later angles with the spark.
 func TestMotoredHump(t *testing.T) {
 	const each = 16
-	sparks := []float64{-20, -30}
-	all := cycles(t, drive{place{1500, 40, 26}, 1, each, "-20 -30"}, "usual", sparks...)
+	sparks := []float64{-20, -40}
+	all := cycles(t, drive{place{1500, 40, 26}, 1, each, "-20 -40"}, "usual", sparks...)
 	for _, name := range []string{"maximum", "mirror", "ca50"} {
 		r := made(t, name, Pressure, nil)
 		var mean [2]float64
@@ -61,7 +61,7 @@ func TestMotoredHump(t *testing.T) {
 			}
 			mean[i] /= n
 		}
-		t.Logf("%s: %.1f deg at MBT-20, %.1f at MBT-30", name, mean[0], mean[1])
+		t.Logf("%s: %.1f deg at MBT-20, %.1f at MBT-40", name, mean[0], mean[1])
 		if name == "maximum" {
 			require.Less(t, mean[1], mean[0])
 		} else {

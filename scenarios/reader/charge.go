@@ -36,10 +36,11 @@ const (
 	heatRise     = 5.5
 )
 
-// Where 10 % and 50 % are burned, in Δθ from θ₀: (−ln 0.9)^⅓ and (ln 2)^⅓.
-const (
-	tenth = 0.472307810
-	half  = 0.884997045
+// Where 10 %, 50 % and 90 % are burned, in Δθ from θ₀.
+var (
+	tenth  = math.Cbrt(-math.Log1p(-0.1))
+	half   = math.Cbrt(-math.Log1p(-0.5))
+	ninety = math.Cbrt(-math.Log1p(-0.9))
 )
 
 func newCharge(e *model.Engine) (*charge, error) {
@@ -61,11 +62,12 @@ func newCharge(e *model.Engine) (*charge, error) {
 }
 
 // burn makes the pressure of a charge of which 10 % have burned at ca10 and 50 %
-// early later [rad]. It returns the place of the peak and where it is [rad].
+// early later [rad]. It returns the place of its last top, which is combustion's
+// where the motored one is higher, and where that is [rad].
 func (c *charge) burn(ca10, early float64) (k int, lpp float64) {
 	span := early / (half - tenth)
 	start := ca10 - tenth*span
-	sum, before, most := 1., 0., 0.
+	sum, before := 1., 0.
 	for i := range gridSize {
 		x := 0.
 		if tau := (gridAt(i) - start) / span; tau > 2 {
@@ -76,11 +78,11 @@ func (c *charge) burn(ca10, early float64) (k int, lpp float64) {
 		sum += c.heat[i] * (x - before)
 		before = x
 		c.p[i] = sum * c.work[i]
-		if c.p[i] > most {
-			k, most = i, c.p[i]
+		if i > 1 && c.p[i-1] > c.p[i] && c.p[i-1] >= c.p[i-2] {
+			k = i - 1
 		}
 	}
-	if k == 0 || k == gridSize-1 {
+	if k == 0 {
 		return k, gridAt(k)
 	}
 	l, m, r := c.p[k-1], c.p[k], c.p[k+1]

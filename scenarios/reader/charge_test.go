@@ -51,7 +51,7 @@ func TestChargeLimits(t *testing.T) {
 // Where 10 %, 50 % and 90 % are burned, by Wiebe's function itself.
 func TestBurnShares(t *testing.T) {
 	for x, tau := range map[float64]float64{0.1: tenth, 0.5: half, 0.9: ninety} {
-		require.InDelta(t, x, 1-math.Exp(-tau*tau*tau), 1e-8)
+		require.InDelta(t, x, 1-math.Exp(-tau*tau*tau), 1e-12)
 	}
 }
 
@@ -67,8 +67,8 @@ func TestHabitFromFile(t *testing.T) {
 	span := 26 * deg / (ninety - tenth)
 	e.Burn = model.Burn{Law: model.BurnWiebe, First: model.Stage{Delay: 18*deg - tenth*span, Span: span, A: 1, M: 2}}
 	w := newHabit(e)
-	require.InDelta(t, h.way, w.way, 1e-8)
-	require.InDelta(t, h.early, w.early, 1e-8)
+	require.InDelta(t, h.way, w.way, 1e-9)
+	require.InDelta(t, h.early, w.early, 1e-9)
 	require.Equal(t, e.Point.Speed, w.speed)
 }
 

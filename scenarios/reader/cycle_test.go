@@ -7,6 +7,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"phasebench/model"
 	"phasebench/scenarios/sensor"
 	"phasebench/scenarios/stream"
 )
@@ -38,7 +39,7 @@ type taken struct {
 	ca10, ca50 float64
 }
 
-// one is the kinds of sensors that a drive is taken with.
+// bench is a drive and the sensor that it is taken with.
 type bench struct {
 	drive  drive
 	sensor string
@@ -67,29 +68,35 @@ func cycles(t testing.TB, d drive, with string, sparks ...float64) []taken {
 	if all, ok := driven[bench{d, with}]; ok {
 		return all
 	}
-	e := pumpSet(t)
+	all := run(t, pumpSet(t), d.at, d.seed, 720, d.each, with, sparks...)
+	driven[bench{d, with}] = all
+	return all
+}
+
+// run takes the cycles of a drive on e, so many samples each.
+func run(t testing.TB, e *model.Engine, at place, seed uint64, samples, each int, with string, sparks ...float64) []taken {
 	var schedule stream.Schedule
 	for i, over := range sparks {
 		op := e.Point
-		op.Speed, op.MAP, op.Spark = d.at.rpm*math.Pi/30, d.at.kpa*1e3, (d.at.mbt+over)*deg
-		schedule = append(schedule, stream.Knot{Cycle: i * d.each, Operating: op})
-		if d.each > 1 {
-			schedule = append(schedule, stream.Knot{Cycle: (i+1)*d.each - 1, Operating: op})
+		op.Speed, op.MAP, op.Spark = at.rpm*math.Pi/30, at.kpa*1e3, (at.mbt+over)*deg
+		schedule = append(schedule, stream.Knot{Cycle: i * each, Operating: op})
+		if each > 1 {
+			schedule = append(schedule, stream.Knot{Cycle: (i+1)*each - 1, Operating: op})
 		}
 	}
-	s, err := stream.New(e, schedule, &stream.Settings{Seed: d.seed})
+	s, err := stream.New(e, schedule, &stream.Settings{Seed: seed, Samples: samples})
 	require.NoError(t, err)
 	setup := sensor.Usual(e)
 	sensors[with](&setup)
-	rig, err := sensor.New(e, setup, d.seed)
+	rig, err := sensor.New(e, setup, seed)
 	require.NoError(t, err)
 	var rec sensor.Record
 	var all []taken
-	for c, err := range s.Cycles(t.Context(), 0, d.each*len(sparks)) {
+	for c, err := range s.Cycles(t.Context(), 0, each*len(sparks)) {
 		require.NoError(t, err)
-		require.InDelta(t, d.at.mbt, c.MBT/deg, 1)
+		require.InDelta(t, at.mbt, c.MBT/deg, 1)
 		require.NoError(t, rig.Take(c, &rec))
-		x := taken{lpp: c.LPP / deg, ca10: c.CA10, ca50: c.CA50, spark: sparks[c.Number/d.each]}
+		x := taken{lpp: c.LPP / deg, ca10: c.CA10, ca50: c.CA50, spark: sparks[c.Number/each]}
 		x.in = Input{Cycle: c.Number, Theta: append([]float64(nil), c.Theta...), Spark: c.Operating.Spark, Speed: c.Clock.Speed, MAP: c.Operating.MAP}
 		for i := range c.Theta {
 			x.press = append(x.press, float64(rec.Values[0][i])*1e5)
@@ -97,7 +104,6 @@ func cycles(t testing.TB, d drive, with string, sparks ...float64) []taken {
 		}
 		all = append(all, x)
 	}
-	driven[bench{d, with}] = all
 	return all
 }
 

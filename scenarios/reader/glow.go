@@ -21,19 +21,39 @@ const (
 // lead is how far ahead of 10 % burned there is gas that glows. Our own choice.
 const lead = 10 * deg
 
+// glow makes ready ln(i/im) of the thermal current without its fading, of a charge
+// that burns 10 % at ca10 [rad] and 50 % exp(early) [rad] later, and returns the
+// peak of its pressure [rad]. Asked for the same again it has it.
+func (t *tracker) glow(ca10, early float64) float64 {
+	if now := (burn{ca10, early}); t.burned != now {
+		t.burned = now
+		c := t.charge
+		var top int
+		top, t.lpp = c.burn(ca10, math.Exp(early))
+		for k := t.trace.first; k < gridSize; k++ {
+			l := math.Log(c.p[k] / c.p[top])
+			t.shape[k] = (0.75*kappa-0.5)*l - ionising/glowTemp*(math.Exp(-kappa*l)-1)
+		}
+	}
+	return t.lpp
+}
+
+// burn is what glow depends on.
+type burn struct{ ca10, early float64 }
+
 // residuals stores those of the points of the trace from first on in dst, then
 // those of what was expected: each in its deviations.
 func (t *tracker) residuals(dst, p []float64) {
-	c, tr := t.charge, &t.trace
-	a, b := math.Exp(p[thermal])*tr.most, math.Exp(p[front])*tr.most
-	top, lpp := c.burn(p[tenPct], math.Exp(p[early]))
+	tr := &t.trace
+	b := math.Exp(p[front]) * tr.most
+	lpp := t.glow(p[tenPct], p[early])
+	level := p[thermal] + math.Log(tr.most)
 	narrow := math.Exp(-p[wide])
 	perRad := 1000 * p[fading] / t.speed
 	for k := tr.first; k < gridSize; k++ {
 		at, i := gridAt(k), 0.
 		if at > p[tenPct]-lead {
-			l := math.Log(c.p[k] / c.p[top])
-			i = a * math.Exp((0.75*kappa-0.5)*l-ionising/glowTemp*(math.Exp(-kappa*l)-1)-perRad*(at-lpp))
+			i = math.Exp(level + t.shape[k] - perRad*(at-lpp))
 		}
 		if d := (at - p[tenPct]) * narrow; math.Abs(d) < 5 {
 			i += b * math.Exp(-d*d)

@@ -69,9 +69,6 @@ func newHabit(e *model.Engine) habit {
 	return h
 }
 
-// ninety is as tenth and half: (ln 10)^⅓.
-const ninety = 1.320512010
-
 func (h *habit) forget() { h.seen, h.late, h.point = 0, belief{0, firstWay}, Input{} }
 
 // usual is how long the way of in is [rad] by the engine file.

@@ -16,7 +16,7 @@ const leastCombustion = 0.1
 
 func newMirror(b *base) (Reader, error) {
 	ch, err := b.engine.Chamber()
-	return &mirror{window: b.window, motored: motored{chamber: ch, exponent: b.set.Exponent}}, err
+	return &mirror{window: b.window, motored: motored{chamber: ch, exponent: b.window.set.Exponent}}, err
 }
 
 // Reset implements Reader.

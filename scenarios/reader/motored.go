@@ -19,7 +19,7 @@ type motored struct {
 	last     float64
 }
 
-// ground is how far before the spark the compression is looked at. Our own choice.
+// looked is how far before the spark the compression is looked at. Our own choice.
 const looked = 30 * deg
 
 // lay makes the volumes of in ready, and returns p·V^n before the spark in the

@@ -99,7 +99,12 @@ type line struct {
 }
 
 // StartOutside starts the program argv[0] with arguments argv[1:] as a reader. It
-// gets one JSON object a line on stdin: first header, then for every cycle
+// gets one JSON object a line on stdin: first the header,
+//
+//	{"version":1,"signal":"ion","unit":"A","angles_deg_atdc":[…],"samples":720,
+//	 "from_deg":0,"to_deg":60,"blank_ms":1.5,"smooth_deg":5}
+//
+// in one line, then for every cycle
 //
 //	{"cycle":7,"spark_deg_btdc":22,"speed_rpm":2200,"map_kpa":80,"values":[…]}
 //
@@ -109,7 +114,8 @@ type line struct {
 //
 // with null for the angle and a reason in why when it declines; quality is 0 to 1,
 // and angles −360 to 360. It must flush after every line. End of stdin ends it. What
-// it says on stderr is told if it fails. When ctx ends it is killed.
+// it says on stderr is told if it fails. When ctx ends it is killed. It is killed with
+// its process group and reaped; children it leaves are reaped by who adopts them.
 func StartOutside(ctx context.Context, argv []string, header Header, limit time.Duration) (*Outside, error) {
 	if len(argv) == 0 || argv[0] == "" {
 		return nil, fmt.Errorf("%w: no program: want a program and its arguments", ErrOutside)

@@ -38,6 +38,9 @@ func gone(t testing.TB, pid int) {
 	}, 5*time.Second, 5*time.Millisecond, "process %d is still there", pid)
 }
 
+// The scripts below end as one program without a child, that a shell would not be
+// there to reap: grep takes what it gets and finds nothing in it.
+
 // patience is far longer than any answer takes, so that no slow machine fails.
 const patience = 30 * time.Second
 
@@ -84,17 +87,17 @@ func TestOutsideFails(t *testing.T) {
 		limit  time.Duration
 		want   string
 	}{
-		"hangs":           {"cat >/dev/null", 200 * time.Millisecond, "no answer within 200ms"},
-		"takes nothing":   {"sleep 1000", 200 * time.Millisecond, "no answer within 200ms"},
-		"hangs, says why": {"echo waiting for a sign >&2; cat >/dev/null", 200 * time.Millisecond, "no answer within 200ms; its stderr ends: waiting for a sign"},
-		"rubbish":         {"read h; read c; echo 14.5 degrees; cat >/dev/null", patience, `it said "14.5 degrees": want a JSON object`},
-		"no angle":        {"read h; read c; echo {}; cat >/dev/null", patience, `it said "{}": want angle_deg_atdc, or null and a reason in why`},
-		"no quality":      {`read h; read c; echo '{"angle_deg_atdc":3}'; cat >/dev/null`, patience, `it said "{\"angle_deg_atdc\":3}": want quality from 0 to 1`},
-		"far angle":       {`read h; read c; echo '{"angle_deg_atdc":719,"quality":1}'; cat >/dev/null`, patience, "angle_deg_atdc = 719, want -360 to 360 or null"},
+		"hangs":           {"exec grep -F ~", 200 * time.Millisecond, "no answer within 200ms"},
+		"takes nothing":   {"exec sleep 1000", 200 * time.Millisecond, "no answer within 200ms"},
+		"hangs, says why": {"echo waiting for a sign >&2; exec grep -F ~", 2 * time.Second, "no answer within 2s; its stderr ends: waiting for a sign"},
+		"rubbish":         {"read h; read c; echo 14.5 degrees; exec grep -F ~", patience, `it said "14.5 degrees": want a JSON object`},
+		"no angle":        {"read h; read c; echo {}; exec grep -F ~", patience, `it said "{}": want angle_deg_atdc, or null and a reason in why`},
+		"no quality":      {`read h; read c; echo '{"angle_deg_atdc":3}'; exec grep -F ~`, patience, `it said "{\"angle_deg_atdc\":3}": want quality from 0 to 1`},
+		"far angle":       {`read h; read c; echo '{"angle_deg_atdc":719,"quality":1}'; exec grep -F ~`, patience, "angle_deg_atdc = 719, want -360 to 360 or null"},
 		"dies":            {"read h; read c; echo out of luck >&2; exit 3", patience, "it died: exit status 3; its stderr ends: out of luck"},
 		"is killed":       {"read h; read c; kill -9 $$", patience, "it died: signal: killed"},
 		"ends":            {"read h; read c; exit 0", patience, "it ended"},
-		"closes stdout":   {"read h; read c; exec >&-; cat >/dev/null", patience, "it closed its stdout"},
+		"closes stdout":   {"read h; read c; exec >&-; exec cat >/dev/null", patience, "it closed its stdout"},
 		"no end":          {"read h; read c; exec tr '\\0' x </dev/zero", patience, "a line of more than 65536 bytes, beginning \"" + strings.Repeat("x", shown) + "…\""},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -118,11 +121,12 @@ func TestOutsideFails(t *testing.T) {
 // first.
 func TestOutsideUnasked(t *testing.T) {
 	in := twoPeaks(720, 20, 0, rand.New(rand.NewPCG(1, 1)))
-	o, err := shell(t, t.Context(), `yes '{"angle_deg_atdc":1,"quality":1}'`, patience)
+	o, err := shell(t, t.Context(), `exec yes '{"angle_deg_atdc":1,"quality":1}'`, patience)
 	require.NoError(t, err)
 	for n := 0; o.Err() == nil; n++ {
 		require.Less(t, n, 3)
 		o.Read(in)
+		time.Sleep(100 * time.Millisecond) // for the next line to come
 	}
 	require.ErrorContains(t, o.Err(), "unasked")
 }
@@ -130,7 +134,7 @@ func TestOutsideUnasked(t *testing.T) {
 // A program that is hung with children is killed with them.
 func TestOutsideChildren(t *testing.T) {
 	in := twoPeaks(720, 20, 0, rand.New(rand.NewPCG(1, 1)))
-	o, err := shell(t, t.Context(), "sleep 1000 & echo child $! >&2; wait", 300*time.Millisecond)
+	o, err := shell(t, t.Context(), "sleep 1000 & echo child $! >&2; wait", 2*time.Second)
 	require.NoError(t, err)
 	why := o.Read(in).Why
 	_, said, ok := strings.Cut(why, "child ")
@@ -149,8 +153,8 @@ func TestOutsideChildren(t *testing.T) {
 // killed; one that ends badly says so.
 func TestOutsideClose(t *testing.T) {
 	for script, want := range map[string]string{
-		"cat >/dev/null":                         "",
-		"trap '' TERM; sleep 1000":               "",
+		"exec cat >/dev/null":                    "",
+		"trap '' TERM; exec sleep 1000":          "",
 		"cat >/dev/null; echo oh no >&2; exit 4": "outside reader failed: /bin/sh: at the end: it died: exit status 4; its stderr ends: oh no",
 	} {
 		o, err := shell(t, t.Context(), script, patience)
@@ -168,7 +172,7 @@ func TestOutsideClose(t *testing.T) {
 // The end of a context kills the program while it is waited for.
 func TestOutsideContext(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
-	o, err := shell(t, ctx, "cat >/dev/null", patience)
+	o, err := shell(t, ctx, "exec grep -F ~", patience)
 	require.NoError(t, err)
 	time.AfterFunc(50*time.Millisecond, cancel)
 	got := o.Read(twoPeaks(720, 20, 0, rand.New(rand.NewPCG(1, 1))))
@@ -186,4 +190,27 @@ func TestOutsideRefuses(t *testing.T) {
 	require.EqualError(t, err, "outside reader failed: time limit 0s: want more than 0")
 	_, err = StartOutside(t.Context(), []string{"/bin/sh"}, Header{Samples: 3}, time.Second)
 	require.EqualError(t, err, "outside reader failed: header: 3 samples and 0 angles: want as many, 1 or more")
+}
+
+// Whatever a program says, what is taken from it is a reading in range.
+func FuzzUnderstand(f *testing.F) {
+	for _, text := range []string{
+		`{"angle_deg_atdc":14.5,"quality":0.8,"why":""}`, `{"angle_deg_atdc":null,"why":"no peak"}`,
+		`{}`, `[]`, `null`, `{"angle_deg_atdc":1e999,"quality":1}`, `{"angle_deg_atdc":"14","quality":1}`, "\xff", "",
+	} {
+		f.Add([]byte(text))
+	}
+	f.Fuzz(func(t *testing.T, text []byte) {
+		r, err := understand(text)
+		switch {
+		case err != nil:
+			require.NotContains(t, err.Error(), "\n")
+		case math.IsNaN(r.Angle):
+			require.NotEmpty(t, r.Why)
+		default:
+			require.LessOrEqual(t, math.Abs(r.Angle), 2*math.Pi)
+			require.True(t, r.Quality >= 0 && r.Quality <= 1)
+			require.Empty(t, r.Why)
+		}
+	})
 }

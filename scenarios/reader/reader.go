@@ -7,7 +7,9 @@
 // wrong, and the quality alone tells. A Combiner makes one number of the last
 // cycles.
 //
-// Any program can be a reader, see StartOutside.
+// Any program can be a reader: it gets a header and then one JSON line a cycle on
+// stdin, and answers each by one on stdout, see StartOutside and, for one in Python,
+// testdata/readers/peak.py.
 package reader
 
 import (
@@ -72,7 +74,8 @@ const (
 	whyEdge    = "the peak is at the edge of the window"
 )
 
-// Settings of readers. Angles are those of the samples.
+// Settings of readers. Angles are those of the samples. The tracker goes by Blank
+// alone.
 type Settings struct {
 	From, To float64 // the window [rad], −π to π
 	Blank    float64 // samples are not looked at for so long from the spark on [s], 0 to 20 ms

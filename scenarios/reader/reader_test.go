@@ -71,10 +71,10 @@ func TestKnownHump(t *testing.T) {
 	}
 }
 
-// Under noise of the rms below [A], readings scatter. The parabola's deviation is
-// that of its least squares by theory, about σ·√(3)/(2·c·h²)·1/√m·h with curvature c,
-// half width h and m samples: no reader is asked to be better than what is
-// measured by the plain maximum, and the parabola is at most half of it.
+// Under noise of 2 % of the hump's height readings scatter: those that use many
+// samples less than half as much as the plain maximum. The fit of both humps is
+// the least squares there are: by theory its deviation is σ/h·√(w/√(π/2))·√Δθ with
+// w = c/√2 = 10.6 deg and samples Δθ apart, 0.06 deg; a tenth is asked for.
 func TestScatter(t *testing.T) {
 	rms := map[string]float64{}
 	set := Usual(Ion)

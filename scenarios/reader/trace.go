@@ -59,11 +59,14 @@ func (t *trace) lay(in *Input, blank, from float64) bool {
 	floor := floorError * t.most
 	for k := t.first; k < gridSize; k++ {
 		t.sure[k] = 1 / math.Sqrt(t.sure[k]+floor*floor)
-		flat := k > t.first && t.i[k] == t.i[k-1] || k+1 < gridSize && t.i[k] == t.i[k+1]
+		flat := k > t.first && t.alike(k, k-1) || k+1 < gridSize && t.alike(k, k+1)
 		t.clipped[k] = flat && t.i[k] >= flatTop*t.most
 	}
 	return true
 }
+
+// alike tells whether two points are the same but for rounding, which noise never is.
+func (t *trace) alike(a, b int) bool { return math.Abs(t.i[a]-t.i[b]) <= 1e-9*t.most }
 
 // sampled returns the mean of the samples half a pace of the grid about theta, and
 // how many they are; with fewer than two, what lies between the neighbours. Sample

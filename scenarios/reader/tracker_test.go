@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"phasebench/model"
 )
 
 // Hellring, Munther, Rognvaldsson and others, SAE 1999-01-1162 (seen in the abstract
@@ -76,6 +78,56 @@ func TestTrackerHeldOut(t *testing.T) {
 	}
 }
 
+// On other engines it is the file that tells it what a burn takes: a smaller one
+// and one of high compression, near MBT at the point in their files.
+func TestTrackerOtherEngine(t *testing.T) {
+	for name, mbt := range map[string]float64{"small-196": 28, "research-high-ratio": 16} {
+		e, err := model.Load(name)
+		require.NoError(t, err)
+		all := run(t, e, place{e.Point.Speed * 30 / math.Pi, e.Point.MAP / 1e3, mbt}, 107, 720, 48, "usual", -10, 0, 10)
+		r, err := New("tracker", Ion, e, nil)
+		require.NoError(t, err)
+		s := judge(r, Ion, all)
+		t.Logf("%s: single %.2f, averaged %.2f, bias %+.2f deg, declined %d of %d, lies %d",
+			name, s.single, s.averaged, s.bias, s.declined, len(all), s.lies)
+		require.LessOrEqual(t, s.single, singleGoal)
+		require.LessOrEqual(t, s.averaged, averagedGoal)
+	}
+}
+
+// Finer samples, five to a point of its grid, and coarser ones, two deg apart, are
+// read as well. Coarse: the noise of a point is not less for it.
+func TestTrackerSamples(t *testing.T) {
+	for _, samples := range []int{360, 3600} {
+		all := run(t, pumpSet(t), place{4000, 100, 31}, 108, samples, 32, "usual", 0, 10)
+		s := judge(made(t, "tracker", Ion, nil), Ion, all)
+		t.Logf("%d samples: single %.2f, averaged %.2f, bias %+.2f deg, declined %d of %d, lies %d",
+			samples, s.single, s.averaged, s.bias, s.declined, len(all), s.lies)
+		require.LessOrEqual(t, s.single, singleGoal)
+		require.LessOrEqual(t, s.averaged, averagedGoal)
+	}
+}
+
+// The quality is honest: readings scatter about the truth by what it says, all
+// together within a third.
+func TestTrackerQuality(t *testing.T) {
+	sum, n := 0., 0.
+	for _, p := range trained {
+		r := made(t, "tracker", Ion, nil)
+		for _, x := range near(t, p, 1, "usual") {
+			in := x.in
+			in.Values = x.ion
+			if got := r.Read(&in); got.Why == "" {
+				sd := halfQuality / deg * math.Sqrt(1/got.Quality-1)
+				sum += math.Pow((got.Angle/deg-x.lpp)/sd, 2)
+				n++
+			}
+		}
+	}
+	t.Logf("errors are %.2f of the deviation told, over %.0f cycles", math.Sqrt(sum/n), n)
+	require.InDelta(t, 1, math.Sqrt(sum/n), 1./3)
+}
+
 // At idle the thermal hump drowns in noise. The tracker declines rather than
 // lies: wrong-side readings taken for good are under 1 % of cycles; the plain
 // maximum's are not.
@@ -144,4 +196,16 @@ func TestTrackerReset(t *testing.T) {
 	r.Reset()
 	require.Equal(t, fmt.Sprint(first), fmt.Sprint(judge(r, Ion, all)))
 	require.NotEqual(t, fmt.Sprint(first), fmt.Sprint(again)) // it had learned
+}
+
+func BenchmarkTracker(b *testing.B) {
+	all := near(b, trained[2], 1, "usual")
+	r := made(b, "tracker", Ion, nil)
+	var in Input
+	b.ReportAllocs()
+	for i := 0; b.Loop(); i++ {
+		in = all[i%len(all)].in
+		in.Values = all[i%len(all)].ion
+		r.Read(&in)
+	}
 }

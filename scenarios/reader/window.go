@@ -6,7 +6,7 @@ import "math"
 // known of the noise.
 type window struct {
 	set     Settings
-	quiet   float64 // the gas-exchange dead centre's stroke begins here: nothing burns after it [rad]
+	quiet   float64 // the exhaust stroke begins here: nothing burns after it [rad]
 	lo, hi  int     // samples lo up to hi are inside
 	base    float64 // mean of the quiet part, unit of the samples
 	noise   float64 // rms of a sample
