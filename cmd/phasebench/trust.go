@@ -10,6 +10,7 @@ import (
 	"sort"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -26,9 +27,10 @@ type trustFlags struct {
 	common
 	speed, pressure                     span
 	from, to, step, target              float64
+	limit                               float64
 	windowFrom, windowTo, blank, smooth float64
 	cycles, workers                     int
-	signal, reader, csvFile             string
+	signal, reader, program, csvFile    string
 	faults                              []string
 	compare                             bool
 }
@@ -67,6 +69,8 @@ The safe range is inside both flips by 3 deg, and where the reader reads at all.
 	f.IntVar(&t.cycles, "cycles", 100, "cycles at each spark")
 	f.StringVar(&t.signal, "signal", "ion", "what is read: ion or pressure")
 	f.StringVar(&t.reader, "reader", "maximum", "of pressure: "+strings.Join(reader.Names(reader.Pressure), ", ")+"; of ion: "+strings.Join(reader.Names(reader.Ion), ", "))
+	f.StringVar(&t.program, "program", "", "a `COMMAND` that is the reader: a JSON line a cycle in, one out, see package scenarios/reader")
+	f.Float64Var(&t.limit, "program-limit-ms", 1000, "time that it has for one cycle [ms]")
 	f.Float64Var(&t.target, "target-deg", 15, "true LPP that is wanted [deg after dead centre]")
 	optional(f, &t.windowFrom, "window-from-deg", "the reader's window begins here [deg after dead centre] (default: usual for the signal)")
 	optional(f, &t.windowTo, "window-to-deg", "and ends here [deg after dead centre]")
@@ -109,7 +113,7 @@ func (t *trustFlags) run(cmd *cobra.Command) error {
 			me.also(f, s.flags()...)
 		}
 	}
-	me.also(f, "from-deg", "to-deg", "step-deg", "cycles", "signal", "reader", "target-deg", "window-from-deg", "window-to-deg", "blank-ms", "smooth-deg", "compare")
+	me.also(f, "from-deg", "to-deg", "step-deg", "cycles", "signal", "reader", "program", "target-deg", "window-from-deg", "window-to-deg", "blank-ms", "smooth-deg", "compare")
 	if len(t.faults) > 0 {
 		me.Flags["fault"] = strings.Join(t.faults, " ")
 		me.keys = append(me.keys, "fault")
@@ -200,7 +204,30 @@ func (t *trustFlags) plan(f *pflag.FlagSet, e *model.Engine) (*trust.Plan, error
 		}
 		p.Readers = reader.Names(p.Signal)
 	}
-	if _, err := reader.New(p.Readers[0], p.Signal, e, set); err != nil {
+	if t.program != "" {
+		if f.Changed("reader") {
+			return nil, bad("reader", t.reader, "nothing beside --program")
+		}
+		if !(t.limit >= 1 && t.limit <= 60000) {
+			return nil, bad("program-limit-ms", t.limit, "1 to 60000")
+		}
+		p.Program, p.Limit = strings.Fields(t.program), time.Duration(t.limit*float64(time.Millisecond))
+		if !t.compare {
+			p.Readers = nil
+		}
+		p.Readers = append(p.Readers, trust.Outside)
+	} else if f.Changed("program-limit-ms") {
+		return nil, bad("program-limit-ms", t.limit, "a --program that it is about")
+	}
+	for _, name := range p.Readers {
+		if name == trust.Outside {
+			continue
+		}
+		if _, err := reader.New(name, p.Signal, e, set); err != nil {
+			return nil, readerFlags(err)
+		}
+	}
+	if err := set.Check(); err != nil {
 		return nil, readerFlags(err)
 	}
 	if _, err := sensor.New(e, p.Setup, t.seed); err != nil {

@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/stat"
 
 	"phasebench/model/chamber"
+	"phasebench/scenarios/reader"
 	"phasebench/scenarios/stream"
 )
 
@@ -159,11 +160,11 @@ func nearest(cells []Cell, spark float64) int {
 }
 
 // needed is how many readings, independent of each other, must be averaged for
-// their mean to be within 1 deg of its own long mean in 95 of 100 cases:
-// (1.96·sd/1 deg)².
+// their mean to be within 1 deg of its own long mean in 95 of 100 cases, at the
+// spark nearest to MBT.
 func needed(n *Node) float64 {
-	if math.IsNaN(n.MBT) {
+	if math.IsNaN(n.MBT) || math.IsNaN(n.AtMBT().SD) {
 		return math.NaN()
 	}
-	return math.Ceil(math.Pow(1.96*n.Cells[nearest(n.Cells, n.MBT)].SD/deg, 2))
+	return float64(reader.Needed(n.AtMBT().SD, 1*deg))
 }

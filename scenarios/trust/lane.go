@@ -1,6 +1,7 @@
 package trust
 
 import (
+	"context"
 	"math"
 
 	"phasebench/model/chamber"
@@ -97,19 +98,20 @@ func unmotored(ch chamber.Chamber, in *input) {
 
 // lane is one reader behind instruments of its own.
 type lane struct {
-	name   string
-	cause  *cause // that this lane does without; nil: none
-	signal reader.Signal
-	rig    *sensor.Rig
-	column int // of the record
-	record sensor.Record
-	reader reader.Reader
-	in     input
-	cycle  stream.Cycle // changed
+	name    string
+	cause   *cause // that this lane does without; nil: none
+	signal  reader.Signal
+	rig     *sensor.Rig
+	column  int // of the record
+	record  sensor.Record
+	reader  reader.Reader
+	program *reader.Outside // the reader, if it is one; else nil
+	in      input
+	cycle   stream.Cycle // changed
 }
 
-// newLane returns the lane of p with reader name without c.
-func newLane(p *Plan, name string, c *cause) (*lane, error) {
+// newLane returns the lane of p with reader name without c. It must be closed.
+func newLane(ctx context.Context, p *Plan, name string, c *cause) (*lane, error) {
 	l := &lane{name: name, cause: c, signal: p.Signal}
 	setup, settings := p.Setup, *p.Settings
 	copied(&setup)
@@ -130,8 +132,36 @@ func newLane(p *Plan, name string, c *cause) (*lane, error) {
 			l.column = i
 		}
 	}
-	l.reader, err = reader.New(name, p.Signal, p.Engine, &settings)
+	if name != Outside {
+		l.reader, err = reader.New(name, p.Signal, p.Engine, &settings)
+		return l, err
+	}
+	if err := settings.Check(); err != nil {
+		return nil, err
+	}
+	ch, err := p.Engine.Chamber()
+	if err != nil {
+		return nil, err
+	}
+	strokes := ch.Strokes()
+	theta := make([]float64, samples)
+	for k := range theta {
+		theta[k] = strokes.Start + strokes.Period()*float64(k)/samples
+	}
+	l.program, err = reader.StartOutside(ctx, p.Program, reader.NewHeader(p.Signal, theta, &settings), p.Limit)
+	l.reader = l.program
 	return l, err
+}
+
+// samples is how many a cycle has.
+const samples = 720
+
+// close ends the program of l, if it is one.
+func (l *lane) close() error {
+	if l.program == nil {
+		return nil
+	}
+	return l.program.Close()
 }
 
 var channels = map[reader.Signal]string{reader.Pressure: "pressure_bar", reader.Ion: "ion_ua"}
@@ -198,6 +228,9 @@ func (l *lane) read(c *stream.Cycle, ch chamber.Chamber) (observation, error) {
 		l.cause.input(ch, in)
 	}
 	r := l.reader.Read(&in.Input)
+	if l.program != nil && l.program.Err() != nil {
+		return observation{}, l.program.Err()
+	}
 	o := observation{read: r.Angle, quality: r.Quality, truth: peakOf(c), counts: true}
 	if l.cause != nil {
 		if l.cause.angle != nil {

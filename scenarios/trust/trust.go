@@ -15,6 +15,7 @@ import (
 	"math"
 	"sync"
 	"sync/atomic"
+	"time"
 
 	"phasebench/model"
 	"phasebench/scenarios/reader"
@@ -33,12 +34,17 @@ type Plan struct {
 	Seed         uint64
 	Signal       reader.Signal
 	Setup        sensor.Setup     // must have the sensor of that signal, in angle base
-	Readers      []string         // names
+	Readers      []string         // names; Outside stands for the program
+	Program      []string         // of the reader Outside, with its arguments
+	Limit        time.Duration    // that it has for one cycle
 	Settings     *reader.Settings // nil: reader.Usual
 	Target       float64          // LPP that is wanted [rad]; a loop holds what the reader reads there, see Node.Aim
 	Causes       bool             // find the causes of flips; of the first reader
 	Workers      int              // nodes at once; results do not depend on it
 }
+
+// Outside is the name of a reader that is another program, see reader.StartOutside.
+const Outside = "outside"
 
 // settle is how many cycles after a change of spark do not count.
 const settle = 16
@@ -117,7 +123,11 @@ func Run(ctx context.Context, p *Plan, progress func(done, total int)) (*Map, er
 		return nil, err
 	}
 	for _, name := range plan.Readers { // before any work is done
-		if _, err := newLane(&plan, name, nil); err != nil {
+		l, err := newLane(ctx, &plan, name, nil)
+		if err != nil {
+			return nil, err
+		}
+		if err := l.close(); err != nil {
 			return nil, err
 		}
 	}
@@ -169,7 +179,7 @@ func (p *Plan) node(ctx context.Context, speed, mapPa float64) ([]Node, error) {
 		op.Spark = spark
 		schedule = append(schedule, stream.Knot{Cycle: i * dwell, Operating: op}, stream.Knot{Cycle: (i+1)*dwell - 1, Operating: op})
 	}
-	s, err := stream.New(p.Engine, schedule, &stream.Settings{Seed: p.Seed})
+	s, err := stream.New(p.Engine, schedule, &stream.Settings{Seed: p.Seed, Samples: samples})
 	if err != nil {
 		return nil, err
 	}
@@ -178,8 +188,13 @@ func (p *Plan) node(ctx context.Context, speed, mapPa float64) ([]Node, error) {
 		return nil, err
 	}
 	var lanes []*lane
+	defer func() {
+		for _, l := range lanes {
+			l.close()
+		}
+	}()
 	for _, name := range p.Readers {
-		l, err := newLane(p, name, nil)
+		l, err := newLane(ctx, p, name, nil)
 		if err != nil {
 			return nil, err
 		}
@@ -191,7 +206,7 @@ func (p *Plan) node(ctx context.Context, speed, mapPa float64) ([]Node, error) {
 			if c.of != nil && !c.of(p.Signal) {
 				continue
 			}
-			l, err := newLane(p, p.Readers[0], c)
+			l, err := newLane(ctx, p, p.Readers[0], c)
 			if err != nil {
 				return nil, err
 			}

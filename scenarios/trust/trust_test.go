@@ -3,8 +3,11 @@ package trust
 import (
 	"context"
 	"math"
+	"os"
+	"os/exec"
 	"slices"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/stat"
@@ -262,4 +265,31 @@ func TestRefused(t *testing.T) {
 	stop()
 	_, err := Run(ctx, plan(t, reader.Ion, 2000, 60, 10, 30, 10, "maximum"), nil)
 	require.ErrorIs(t, err, context.Canceled)
+}
+
+// A program reads as one of our own does: the same parabola, to what JSON rounds. One
+// that dies or hangs stops the run with what it said.
+func TestOutside(t *testing.T) {
+	python, err := exec.LookPath("python3")
+	if err != nil {
+		if os.Getenv("PHASEBENCH_REQUIRE_PEERS") != "" {
+			t.Fatal("python3 is missing")
+		}
+		t.Skip("python3 is missing")
+	}
+	p := plan(t, reader.Pressure, 2000, 60, 20, 30, 5, Outside, "maximum")
+	p.Program, p.Limit = []string{python, "../../testdata/readers/peak.py"}, 10*time.Second
+	m := run(t, p)
+	for k := range m.Nodes[0][0].Cells {
+		a, b := &m.Nodes[0][0].Cells[k], &m.Nodes[1][0].Cells[k]
+		require.InDelta(t, b.Read/deg, a.Read/deg, 0.5)
+		require.Zero(t, a.Declined)
+	}
+	p.Program = []string{python, "-c", "import sys; sys.exit('no plug today')"}
+	_, err = Run(context.Background(), p, nil)
+	require.ErrorIs(t, err, reader.ErrOutside)
+	require.ErrorContains(t, err, "no plug today")
+	p.Program, p.Limit = []string{"sleep", "60"}, 200*time.Millisecond
+	_, err = Run(context.Background(), p, nil)
+	require.ErrorIs(t, err, reader.ErrOutside)
 }
