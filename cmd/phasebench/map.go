@@ -51,6 +51,17 @@ func (s *span) register(f *pflag.FlagSet, what, unit string) {
 	f.IntVar(&s.count, s.flag("count"), s.count, "how many of them, evenly spaced")
 }
 
+// spans records the sides all.
+func (m *meta) spans(f *pflag.FlagSet, all ...*span) {
+	for _, s := range all {
+		if f.Changed(s.alone()) {
+			m.also(f, s.alone())
+		} else {
+			m.also(f, s.flags()...)
+		}
+	}
+}
+
 // values lists the side in SI; unit is that of the flags. given is the value
 // of the flag that gives just one, and set puts a value into a point of e.
 func (s *span) values(f *pflag.FlagSet, e *model.Engine, unit, given float64, set func(*model.Operating, float64)) ([]float64, error) {
@@ -159,13 +170,7 @@ and what it costs to hold LPP, or CA50, at one angle everywhere in place of MBT.
 			return err
 		}
 		m := newMeta("map", c.seed, e)
-		for _, s := range []*span{&speed, &pressure} {
-			if f.Changed(s.alone()) {
-				m.also(f, s.alone())
-			} else {
-				m.also(f, s.flags()...)
-			}
-		}
+		m.spans(f, &speed, &pressure)
 		m.also(f, "lpp-deg", "ca50-deg")
 		title := fmt.Sprintf("%s, lambda %.3g", plain(e.Name), e.Point.Lambda)
 		if csvFile != "" {

@@ -106,13 +106,7 @@ func (t *trustFlags) run(cmd *cobra.Command) error {
 		return err
 	}
 	me := newMeta("trust", t.seed, e)
-	for _, s := range []*span{&t.speed, &t.pressure} {
-		if f.Changed(s.alone()) {
-			me.also(f, s.alone())
-		} else {
-			me.also(f, s.flags()...)
-		}
-	}
+	me.spans(f, &t.speed, &t.pressure)
 	me.also(f, "from-deg", "to-deg", "step-deg", "cycles", "signal", "reader", "program", "target-deg", "window-from-deg", "window-to-deg", "blank-ms", "smooth-deg", "compare")
 	if len(t.faults) > 0 {
 		me.Flags["fault"] = strings.Join(t.faults, " ")
