@@ -16,6 +16,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"phasebench/model"
+	"phasebench/scenarios/chart"
 	"phasebench/scenarios/reader"
 	"phasebench/scenarios/record"
 	"phasebench/scenarios/sensor"
@@ -32,6 +33,7 @@ type trustFlags struct {
 	cycles, workers                     int
 	signal, reader, program, csvFile    string
 	faults                              []string
+	quantity, plotReading, plotEnvelope string
 	compare                             bool
 }
 
@@ -48,7 +50,10 @@ the reader reads where the true peak is on target, or moving the wrong way as th
 spark does. A loop that follows such readings runs away. Each flip is put down to causes by reading the same cycles once more
 with one cause switched off.
 
-The safe range is inside both flips by 3 deg, and where the reader reads at all.`,
+The safe range is inside both flips by 3 deg, and where the reader reads at all.
+--plot draws one --quantity as heat maps with the flips, --plot-reading what is read
+against spark, --plot-envelope the safe ranges on one page; of several readers,
+the first.`,
 		Example: `  phasebench trust --signal pressure
   phasebench trust --reader tracker --speed-rpm 2200 --map-kpa 60
   phasebench trust --compare --speed-count 2 --map-count 2`,
@@ -77,6 +82,9 @@ The safe range is inside both flips by 3 deg, and where the reader reads at all.
 	optional(f, &t.blank, "blank-ms", "the reader does not look for so long from the spark on [ms]")
 	optional(f, &t.smooth, "smooth-deg", "width of its filter [deg]")
 	f.StringArrayVar(&t.faults, "fault", nil, "a fault as `NAME=SEVERITY[@FROM-TO]`, see traces; many times")
+	f.StringVar(&t.quantity, "quantity", trustQuantityNames()[0], "what --plot draws: "+strings.Join(trustQuantityNames(), ", "))
+	f.StringVar(&t.plotReading, "plot-reading", "", "write reading and true peak against spark, of the first operating point, to this `FILE`: .svg, .png or .pdf")
+	f.StringVar(&t.plotEnvelope, "plot-envelope", "", "write the safe ranges of spark on one page to this `FILE`: .svg, .png or .pdf")
 	f.BoolVar(&t.compare, "compare", false, "rank all readers of the signal on the same cycles")
 	f.StringVar(&t.csvFile, "csv", "", "write a line for each spark and node to this `FILE`")
 	f.IntVar(&t.workers, "workers", 0, "nodes at once; the result is the same (default: one for each processor)")
@@ -88,8 +96,16 @@ The safe range is inside both flips by 3 deg, and where the reader reads at all.
 
 func (t *trustFlags) run(cmd *cobra.Command) error {
 	f := cmd.Flags()
-	if err := errors.Join(checkPicture("plot", t.plot), apart(f, "csv", "plot")); err != nil {
+	if err := errors.Join(checkPicture("plot", t.plot), checkPicture("plot-reading", t.plotReading), checkPicture("plot-envelope", t.plotEnvelope),
+		apart(f, "csv", "plot", "plot-reading", "plot-envelope")); err != nil {
 		return err
+	}
+	q, ok := chart.TrustQuantityByName(t.quantity)
+	switch {
+	case !ok:
+		return bad("quantity", t.quantity, "one of "+strings.Join(trustQuantityNames(), ", "))
+	case f.Changed("quantity") && t.plot == "":
+		return bad("quantity", t.quantity, "a --plot that it is drawn in")
 	}
 	e, err := t.load(f)
 	if err != nil {
@@ -115,6 +131,21 @@ func (t *trustFlags) run(cmd *cobra.Command) error {
 	if t.csvFile != "" {
 		if err := writeFile(t.csvFile, func(w io.Writer) error { return trustCSV(w, m, me.notes()) }); err != nil {
 			return err
+		}
+	}
+	title := fmt.Sprintf("%s, lambda %.3g", plain(e.Name), e.Point.Lambda)
+	for _, x := range []struct {
+		file string
+		draw func() *chart.Chart
+	}{
+		{t.plot, func() *chart.Chart { return chart.Trust(m, 0, q, title) }},
+		{t.plotReading, func() *chart.Chart { return chart.Reading(m, 0, 0, title) }},
+		{t.plotEnvelope, func() *chart.Chart { return chart.Envelope(m, 0, title) }},
+	} {
+		if x.file != "" {
+			if err := me.picture(x.file, x.draw()); err != nil {
+				return err
+			}
 		}
 	}
 	if t.json {
@@ -234,6 +265,13 @@ func (t *trustFlags) plan(f *pflag.FlagSet, e *model.Engine) (*trust.Plan, error
 		return nil, bad("workers", t.workers, fmt.Sprintf("1 to %d", mostWorkers))
 	}
 	return p, p.Check()
+}
+
+func trustQuantityNames() (names []string) {
+	for _, q := range chart.TrustQuantities() {
+		names = append(names, q.String())
+	}
+	return names
 }
 
 // readerFlags turns a problem of a reader's setting into one of its flag.
