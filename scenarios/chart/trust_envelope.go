@@ -3,7 +3,6 @@ package chart
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 
 	"gonum.org/v1/plot/vg"
@@ -45,7 +44,7 @@ func Envelope(m *trust.Map, reader int, title string) *Chart {
 	for i, k := range kept {
 		n, y := &nodes[k], float64(topRow-i)
 		p.layers = append(p.layers, envelopeRow{n, y})
-		p.y.ticks = append(p.y.ticks, tick{y, rowName(n)})
+		p.y.ticks = append(p.y.ticks, tick{y, pointName(n) + ", " + known(n.Needed)})
 		for j := range n.Cells {
 			sparks = append(sparks, n.Cells[j].Spark/deg)
 		}
@@ -59,14 +58,6 @@ func Envelope(m *trust.Map, reader int, title string) *Chart {
 	p.layers = append(p.layers, caution{bottom})
 	ch.panels = []panel{p}
 	return ch
-}
-
-func rowName(n *trust.Node) string {
-	cycles := "–"
-	if finite(n.Needed) {
-		cycles = num(n.Needed, 0)
-	}
-	return num(n.Speed/rpm, 0) + " rpm, " + num(n.MAP/1e3, 0) + " kPa, " + cycles
 }
 
 // envelopeRow is one point at height y.
@@ -87,26 +78,28 @@ func (r envelopeRow) draw(p *pane) {
 		glyph(p, at(n.MBT), draw.CrossGlyph{}, draw.LineStyle{Color: rust})
 		return
 	}
-	flips := [2]*trust.Flip{&n.Retarded, &n.Advanced}
-	if n.Safe.From <= n.Safe.To {
+	verdict := "none"
+	if isSafe(n) {
 		tall := min(0.55*(p.pt(0, 1).Y-p.pt(0, 0).Y), 11)
 		a, b := at(n.Safe.From), at(n.Safe.To)
 		p.SetColor(haze)
 		p.Fill(vg.Rectangle{Min: vg.Point{X: a.X, Y: a.Y - tall/2}, Max: vg.Point{X: b.X, Y: b.Y + tall/2}}.Path())
-		for k, f := range flips {
-			if finite(f.Spark) {
-				say(p, at(f.Spark), float64(2*k-1), why(f))
-			}
+		verdict = ""
+	}
+	tell := func(spark, side float64, text string) { // the first text tells the verdict, too
+		if verdict != "" {
+			text, verdict = verdict+": "+text, ""
 		}
-	} else { // the flips may be on either side of MBT: one text beyond all marks
-		var causes []string
-		most := n.MBT
-		for _, f := range flips {
-			if finite(f.Spark) {
-				causes, most = append(causes, why(f)), math.Max(most, f.Spark)
-			}
-		}
-		say(p, at(most), 1, safeText(n)+": "+strings.Join(slices.Compact(causes), "; "))
+		say(p, at(spark), side, text)
+	}
+	if f := &n.Retarded; finite(f.Spark) { // a flip may be beyond MBT; its text is beyond both
+		tell(math.Min(f.Spark, n.MBT), -1, why(f))
+	}
+	if f := &n.Advanced; finite(f.Spark) {
+		tell(math.Max(f.Spark, n.MBT), 1, why(f))
+	}
+	if verdict != "" { // without a flip
+		say(p, at(n.MBT), 1, verdict)
 	}
 	glyph(p, at(n.MBT), draw.CircleGlyph{}, mbtLine)
 	glyph(p, at(n.Retarded.Spark), draw.SquareGlyph{}, retardedLine)

@@ -41,12 +41,12 @@ func Trust(m *trust.Map, reader int, q TrustQuantity, title string) *Chart {
 		}
 		all = append(all, t)
 	}
-	if blank {
-		ch.note += "   hatched: no number"
-	}
 	lo, hi := span(values)
 	if lo <= hi {
 		ch.Subtitle += "  ·  " + num(lo, 1) + " to " + num(hi, 1)
+	}
+	if blank {
+		ch.Subtitle += "  ·  hatched: too few readings"
 	}
 	if len(kept) < len(speeds) {
 		ch.Subtitle += fmt.Sprintf("  ·  %d of %d speeds", len(kept), len(speeds))
@@ -90,6 +90,19 @@ func trustFooter(m *trust.Map, reader int) string {
 	return fmt.Sprintf("%s, reader %s, %d cycles at each spark, target LPP %s deg after TDC", m.Plan.Signal, nodes[0].Reader, m.Plan.Cycles, num(m.Plan.Target/deg, 1))
 }
 
+// known writes v without digits after the point, or a dash if it is none.
+func known(v float64) string {
+	if !finite(v) {
+		return "–"
+	}
+	return num(v, 0)
+}
+
+// pointName tells speed and load of n.
+func pointName(n *trust.Node) string {
+	return known(n.Speed/rpm) + " rpm, " + known(n.MAP/1e3) + " kPa"
+}
+
 // bySpeed cuts nodes wherever the speed changes.
 func bySpeed(nodes []trust.Node) (out [][]trust.Node) {
 	from := 0
@@ -120,7 +133,7 @@ func evenly(n, most int) (kept []int) {
 // of their tiles.
 func loadAxis(nodes []trust.Node, ys []float64, most int) axis {
 	lo, hi := span(ys)
-	a := newAxis(loadTitle+" at "+num(nodes[0].Speed/rpm, 0)+" rpm", linear, lo, hi, 5)
+	a := newAxis(loadTitle+" at "+known(nodes[0].Speed/rpm)+" rpm", linear, lo, hi, 5)
 	a.ticks = nil
 	for _, k := range evenly(len(nodes), most) {
 		if v := nodes[k].MAP / 1e3; finite(v) {
@@ -157,7 +170,7 @@ func marksOf(nodes []trust.Node, ys []float64) []layer {
 		for k, t := range []*trace{&mbt, &advanced, &retarded} {
 			t.xs, t.ys = append(t.xs, at[k]), append(t.ys, y)
 		}
-		if n.Safe.From <= n.Safe.To {
+		if isSafe(n) {
 			frames = append(frames, frame{n.Safe.From / deg, n.Safe.To / deg, ys[i], ys[i+1]})
 		}
 	}
@@ -168,3 +181,6 @@ func marksOf(nodes []trust.Node, ys []float64) []layer {
 func nowhere(n *trust.Node) bool {
 	return n.Advanced.How == trust.Nowhere || n.Retarded.How == trust.Nowhere
 }
+
+// isSafe tells whether n has a safe range.
+func isSafe(n *trust.Node) bool { return finite(n.Safe.From, n.Safe.To) && n.Safe.From <= n.Safe.To }

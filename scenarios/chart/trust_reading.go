@@ -30,7 +30,7 @@ func Reading(m *trust.Map, reader, node int, title string) *Chart {
 		sparks, read, truth = append(sparks, c.Spark/deg), append(read, c.Read/deg), append(truth, c.Truth/deg)
 		low, high = append(low, (c.Read-c.SD)/deg), append(high, (c.Read+c.SD)/deg)
 	}
-	ch.Subtitle = num(n.Speed/rpm, 0) + " rpm, " + num(n.MAP/1e3, 0) + " kPa  ·  " + safeText(n)
+	ch.Subtitle = pointName(n) + "  ·  " + safeText(n)
 	target := math.NaN()
 	if m.Plan != nil {
 		target = m.Plan.Target / deg
@@ -42,7 +42,7 @@ func Reading(m *trust.Map, reader, node int, title string) *Chart {
 		lo, hi = pad(lo, hi, 0.08, false)
 	}
 	p := panel{weight: 1, y: newAxis(angleTitle, angle, lo, hi, 9)}
-	if n.Safe.From <= n.Safe.To {
+	if isSafe(n) {
 		p.layers = append(p.layers, band{n.Safe.From / deg, n.Safe.To / deg})
 		p.labels = append(p.labels, label{"safe", muted, []anchor{{(n.Safe.From + n.Safe.To) / 2 / deg, p.y.min}}})
 	}
@@ -72,7 +72,7 @@ func Reading(m *trust.Map, reader, node int, title string) *Chart {
 // safeText tells the safe range and what to average.
 func safeText(n *trust.Node) string {
 	switch {
-	case n.Safe.From <= n.Safe.To:
+	case isSafe(n):
 		text := "safe from " + num(n.Safe.From/deg, 0) + " to " + num(n.Safe.To/deg, 0) + " deg"
 		if finite(n.Needed) {
 			text += "  ·  average " + counted(int(n.Needed), "cycle") + " for ±1 deg at 95 %"

@@ -2,21 +2,11 @@ package trust
 
 import (
 	"math"
-	"time"
 
 	"gonum.org/v1/gonum/stat"
 
-	"phasebench/model/chamber"
 	"phasebench/scenarios/reader"
-	"phasebench/scenarios/stream"
 )
-
-// timed is read with the time that it took [s].
-func (l *lane) timed(c *stream.Cycle, ch chamber.Chamber) (observation, float64, error) {
-	start := time.Now()
-	o, err := l.read(c, ch)
-	return o, time.Since(start).Seconds(), err
-}
 
 // clear is how far from the target a true LPP must be for its side to matter [rad].
 const clear = 3 * deg

@@ -3,6 +3,7 @@ package trust
 import (
 	"context"
 	"math"
+	"time"
 
 	"phasebench/model/chamber"
 	"phasebench/scenarios/reader"
@@ -108,6 +109,8 @@ type lane struct {
 	program *reader.Outside // the reader, if it is one; else nil
 	in      input
 	cycle   stream.Cycle // changed
+	spent   float64      // by the reader [s]
+	reads   float64      // for which
 }
 
 // newLane returns the lane of p with reader name without c. It must be closed.
@@ -227,7 +230,10 @@ func (l *lane) read(c *stream.Cycle, ch chamber.Chamber) (observation, error) {
 	if l.cause != nil && l.cause.input != nil {
 		l.cause.input(ch, in)
 	}
+	start := time.Now()
 	r := l.reader.Read(&in.Input)
+	l.spent += time.Since(start).Seconds()
+	l.reads++
 	if l.program != nil && l.program.Err() != nil {
 		return observation{}, l.program.Err()
 	}

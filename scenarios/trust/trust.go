@@ -218,7 +218,6 @@ func (p *Plan) node(ctx context.Context, speed, mapPa float64) ([]Node, error) {
 		seen[i] = make([][]observation, len(p.Sparks))
 	}
 	mbt := math.NaN()
-	spent := make([]float64, len(lanes))
 	for c, err := range s.Cycles(ctx, 0, len(p.Sparks)*dwell) {
 		if err != nil {
 			return nil, fmt.Errorf("at %.4g rpm and %.4g kPa: %w", speed*30/math.Pi, mapPa/1e3, err)
@@ -229,20 +228,19 @@ func (p *Plan) node(ctx context.Context, speed, mapPa float64) ([]Node, error) {
 			if age == 0 {
 				l.reader.Reset()
 			}
-			o, took, err := l.timed(c, ch)
+			o, err := l.read(c, ch)
 			if err != nil {
 				return nil, err
 			}
 			if age >= settle && o.counts {
 				seen[i][k] = append(seen[i][k], o)
-				spent[i] += took / float64(p.Cycles*len(p.Sparks))
 			}
 		}
 	}
 	nodes := make([]Node, len(p.Readers))
 	for i := range nodes {
 		n := &nodes[i]
-		*n = Node{Reader: lanes[i].name, Speed: speed, MAP: mapPa, MBT: mbt, Cost: spent[i]}
+		*n = Node{Reader: lanes[i].name, Speed: speed, MAP: mapPa, MBT: mbt, Cost: lanes[i].spent / lanes[i].reads}
 		n.Cells = p.cells(seen[i])
 		n.Aim = p.aim(n.Cells)
 		n.Advanced, n.Retarded = p.flips(n.Cells, mbt)
