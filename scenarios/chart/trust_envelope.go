@@ -51,7 +51,7 @@ func Envelope(m *trust.Map, reader int, title string) *Chart {
 	}
 	if lo, hi := span(sparks); lo <= hi {
 		if lo < hi {
-			lo, hi = pad(lo, hi, 0.35, false) // room for the causes
+			lo, hi = lo-0.25*(hi-lo), hi+0.5*(hi-lo) // room for the causes
 		}
 		ch.x = newAxis(sparkTitle, angle, lo, hi, 12)
 	}

@@ -69,7 +69,7 @@ func (q TrustQuantity) levels(lo, hi float64) (out []tick) {
 	if !(lo < hi) {
 		return nil
 	}
-	for _, t := range ticks(lo, hi, step(lo, hi, 5, false)) {
+	for _, t := range ticks(lo, hi, step(lo, hi, 6, false)) {
 		if t.at > lo && t.at < hi {
 			out = append(out, t)
 		}
