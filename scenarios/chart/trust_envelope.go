@@ -92,11 +92,11 @@ func (r envelopeRow) draw(p *pane) {
 		}
 		say(p, at(spark), side, text)
 	}
-	if f := &n.Retarded; finite(f.Spark) { // a flip may be beyond MBT; its text is beyond both
-		tell(math.Min(f.Spark, n.MBT), -1, why(f))
-	}
-	if f := &n.Advanced; finite(f.Spark) {
+	if f := &n.Advanced; finite(f.Spark) { // a flip may be beyond MBT; its text is beyond both
 		tell(math.Max(f.Spark, n.MBT), 1, why(f))
+	}
+	if f := &n.Retarded; finite(f.Spark) {
+		tell(math.Min(f.Spark, n.MBT), -1, why(f))
 	}
 	if verdict != "" { // without a flip
 		say(p, at(n.MBT), 1, verdict)
