@@ -30,7 +30,7 @@ func (c *common) register(f *pflag.FlagSet) {
 	optional(f, &c.lam, "lambda", "relative air-fuel ratio (default: the engine's own point)")
 	optional(f, &c.spark, "spark-deg", "spark advance [deg before dead centre] (default: the engine's own point)")
 	optional(f, &c.split, "trailing-split-deg", "the trailing plug of an engine with two fires so much later [deg] (default: the engine's own point)")
-	f.Uint64Var(&c.seed, "seed", 1, "recorded in every output; nothing here is drawn at random yet")
+	f.Uint64Var(&c.seed, "seed", 1, "recorded in every output; nothing here is drawn at random")
 	f.StringVar(&c.plot, "plot", "", "write a picture to this `FILE`: .svg, .png or .pdf")
 	f.BoolVar(&c.json, "json", false, "print one JSON document")
 }

@@ -43,9 +43,9 @@ func has(f *Flip, cause string) bool {
 }
 
 // Advancing far past MBT makes a plain maximum with a fixed window read late: the
-// true peak slides to dead centre, ahead of the window, and anything in the window
-// wins. With the window opened, or without the noise that then wins, the flip is
-// gone, as predicted.
+// true peak slides to dead centre, ahead of the window, its hump fades, and noise in
+// the window wins. Without noise and scatter of the sensor the flip is gone, as that
+// predicts.
 func TestReadsLate(t *testing.T) {
 	p := plan(t, reader.Ion, 1500, 70, 15, 75, 5, "maximum")
 	p.Causes = true
@@ -61,10 +61,8 @@ func TestReadsLate(t *testing.T) {
 	require.NotEqual(t, Nowhere, n.Advanced.How)
 	require.Greater(t, n.Advanced.Spark, n.MBT+20*deg)
 	t.Logf("flip at %.1f deg, MBT %.1f, causes %v", n.Advanced.Spark/deg, n.MBT/deg, n.Advanced.Causes)
-	require.True(t, has(&n.Advanced, "peak outside the window") || has(&n.Advanced, "noise and scatter of the sensor"), "%v", n.Advanced.Causes)
-	for _, c := range n.Advanced.Causes {
-		require.GreaterOrEqual(t, c.Moves, leastMove)
-	}
+	require.Equal(t, "noise and scatter of the sensor", n.Advanced.Causes[0].Name)
+	require.True(t, math.IsInf(n.Advanced.Causes[0].Moves, 1), "gone")
 }
 
 // On the retarded side the greatest pressure leaps to the motored hump. Recomputed
