@@ -448,9 +448,10 @@ func (t *tracesFlags) show(cmd *cobra.Command, b *traces.Bench, m meta, knobs *s
 	for _, x := range []struct {
 		file string
 		draw func(*chart.Ragged, string) *chart.Chart
-	}{{t.plot, chart.Overlay}, {t.plotReturn, chart.Return}, {t.plotIon, chart.IonBeside}, {t.plotPeaks, chart.Peaks}} {
+		of   *chart.Ragged
+	}{{t.plot, chart.Overlay, &s.Overlaid}, {t.plotReturn, chart.Return, &s.Ragged}, {t.plotIon, chart.IonBeside, &s.Overlaid}, {t.plotPeaks, chart.Peaks, &s.Ragged}} {
 		if x.file != "" {
-			if err := m.picture(x.file, x.draw(&s.Ragged, where)); err != nil {
+			if err := m.picture(x.file, x.draw(x.of, where)); err != nil {
 				return err
 			}
 		}

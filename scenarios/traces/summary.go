@@ -35,7 +35,9 @@ type Summary struct {
 	Knocking   int        `json:"knocking"`
 	Quantities []Quantity `json:"-"`
 
-	Ragged chart.Ragged `json:"-"` // for pictures
+	// For pictures: Ragged has all cycles in order and no traces, Overlaid begins
+	// with those whose traces it has, spread evenly over all.
+	Ragged, Overlaid chart.Ragged `json:"-"`
 }
 
 // Named lists the quantities by name.
@@ -60,11 +62,13 @@ var summed = []struct{ name, about, unit, format string }{
 	{"knock_intensity_bar", "knock intensity", "bar", "%.3f"},
 }
 
-// Summarise sums up the first count cycles of b, and keeps the first overlaid of
-// them for pictures.
+// Summarise sums up the first count cycles of b, and keeps the traces of overlaid
+// of them for pictures.
 func (b *Bench) Summarise(ctx context.Context, count, overlaid int) (*Summary, error) {
 	s := &Summary{Cycles: count}
-	r := &s.Ragged
+	r, o := &s.Ragged, &s.Overlaid
+	every := max(1, count/max(1, overlaid))
+	keep := func(n int) bool { return n%every == 0 && n/every < overlaid }
 	values := make([][]float64, len(summed))
 	var of []*label
 	for _, q := range summed {
@@ -97,26 +101,36 @@ func (b *Bench) Summarise(ctx context.Context, count, overlaid int) (*Summary, e
 		s.count(c)
 		if c.Number == 0 {
 			spark, r.Spark = c.Operating.Spark, c.Operating.Spark
-			r.Theta, r.Mean = slices.Clone(c.Theta), make([]float64, len(c.Theta))
+			o.Theta, o.Mean = slices.Clone(c.Theta), make([]float64, len(c.Theta))
 			s.MBT = finite(c.MBT / deg)
 		}
 		if c.Operating.Spark != spark {
 			r.Spark = math.NaN()
 		}
-		floats.AddScaled(r.Mean, 1/float64(count), c.Pressure)
-		if c.Number >= overlaid {
-			continue
-		}
-		r.Pressure = append(r.Pressure, slices.Clone(c.Pressure))
+		floats.AddScaled(o.Mean, 1/float64(count), c.Pressure)
 		if rig != nil {
 			if err := rig.Take(c, &rec); err != nil {
 				return nil, err
 			}
+		}
+		if !keep(c.Number) {
+			continue
+		}
+		o.Pressure = append(o.Pressure, slices.Clone(c.Pressure))
+		if rig != nil {
 			ion := make([]float64, len(rec.Values[0]))
 			for k, v := range rec.Values[0] {
 				ion[k] = float64(v) * 1e-6
 			}
-			r.IonTheta, r.Ion = r.Theta, append(r.Ion, ion)
+			o.IonTheta, o.Ion = o.Theta, append(o.Ion, ion)
+		}
+	}
+	o.Spark = r.Spark
+	for _, kept := range []bool{true, false} {
+		for i := range r.LPP {
+			if keep(i) == kept {
+				o.LPP, o.Peak, o.IMEP, o.Lit = append(o.LPP, r.LPP[i]), append(o.Peak, r.Peak[i]), append(o.IMEP, r.IMEP[i]), append(o.Lit, r.Lit[i])
+			}
 		}
 	}
 	for i, q := range summed {

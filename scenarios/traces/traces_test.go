@@ -158,9 +158,15 @@ func TestSummarise(t *testing.T) {
 		knocking += int(k)
 	}
 	require.Equal(t, knocking, s.Knocking)
-	require.Len(t, s.Ragged.Pressure, 30)
-	require.Len(t, s.Ragged.Ion, 30)
-	require.InDelta(t, float64(x.channels["ion_ua"][7][380]), s.Ragged.Ion[7][380]*1e6, 1e-3)
+	require.InDelta(t, x.labels["lpp_deg_atdc"][41], s.Ragged.LPP[41]*180/math.Pi, 1e-12)
+	o := &s.Overlaid // every fourth of 120
+	require.Len(t, o.Pressure, 30)
+	require.Len(t, o.Ion, 30)
+	require.Len(t, o.LPP, 120)
+	require.InDelta(t, float64(x.channels["ion_ua"][28][380]), o.Ion[7][380]*1e6, 1e-3)
+	require.Equal(t, s.Ragged.LPP[28], o.LPP[7])
+	require.Greater(t, slices.Max(o.Pressure[7]), 0.99*o.Peak[7])
+	require.ElementsMatch(t, s.Ragged.IMEP, o.IMEP)
 
 	one, err := b.Summarise(context.Background(), 1, 1)
 	require.NoError(t, err)
