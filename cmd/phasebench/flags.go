@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"regexp"
+	"runtime"
 	"strconv"
 	"strings"
 
@@ -56,6 +57,37 @@ func apart(f *pflag.FlagSet, names ...string) error {
 			return &model.Problem{Key: keyOf(name), Given: strconv.Quote(file), Want: "another file than --" + first}
 		}
 		seen[filepath.Clean(file)] = name
+	}
+	return nil
+}
+
+// bad is a *model.Problem about a flag.
+func bad(flag string, given any, want string) error {
+	text := fmt.Sprint(given)
+	if s, ok := given.(string); ok {
+		text = strconv.Quote(s)
+	}
+	return &model.Problem{Key: keyOf(flag), Given: text, Want: want}
+}
+
+// behindFlags turns a problem of a setting into one of the flag that gives it,
+// by names.
+func behindFlags(err error, names map[string]string) error {
+	var p *model.Problem
+	if errors.As(err, &p) && names[p.Key] != "" {
+		return &model.Problem{Key: keyOf(names[p.Key]), Given: p.Given, Want: p.Want}
+	}
+	return err
+}
+
+// checkWorkers checks what the flag workers says; without it there is one for
+// each processor.
+func checkWorkers(f *pflag.FlagSet, workers *int) error {
+	switch {
+	case !f.Changed("workers"):
+		*workers = min(runtime.GOMAXPROCS(0), mostWorkers)
+	case *workers < 1 || *workers > mostWorkers:
+		return bad("workers", *workers, fmt.Sprintf("1 to %d", mostWorkers))
 	}
 	return nil
 }

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"runtime"
 	"strconv"
 	"strings"
 
@@ -206,13 +205,7 @@ func settleGrid(f *pflag.FlagSet, e *model.Engine, p *sweep.Plan, speed, pressur
 		return &model.Problem{Key: keyOf(pressure.flag("count")), Given: strconv.Itoa(len(p.MAPs)),
 			Want: fmt.Sprintf("at most %d nodes in all, not %d", mostNodes, n)}
 	}
-	switch {
-	case !f.Changed("workers"):
-		p.Workers = min(runtime.GOMAXPROCS(0), mostWorkers)
-	case p.Workers < 1 || p.Workers > mostWorkers:
-		return &model.Problem{Key: "workers", Given: strconv.Itoa(p.Workers), Want: fmt.Sprintf("1 to %d", mostWorkers)}
-	}
-	return nil
+	return checkWorkers(f, &p.Workers)
 }
 
 // mapNode is a node of a map; the tags are a contract.

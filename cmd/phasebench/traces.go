@@ -8,7 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
-	"runtime"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -99,15 +99,6 @@ the workers, shards or interruptions.`,
 	return cmd
 }
 
-// bad is a *model.Problem about a flag.
-func bad(flag string, given any, want string) error {
-	text := fmt.Sprint(given)
-	if s, ok := given.(string); ok {
-		text = strconv.Quote(s)
-	}
-	return &model.Problem{Key: keyOf(flag), Given: text, Want: want}
-}
-
 func (t *tracesFlags) run(cmd *cobra.Command) error {
 	ctx, f := cmd.Context(), cmd.Flags()
 	if t.join {
@@ -163,29 +154,26 @@ func (t *tracesFlags) check(f *pflag.FlagSet) error {
 			return bad(n.flag, n.value, fmt.Sprintf("%d to %d", n.low, n.high))
 		}
 	}
-	switch {
-	case !f.Changed("workers"):
-		t.workers = min(runtime.GOMAXPROCS(0), mostWorkers)
-	case t.workers < 1 || t.workers > mostWorkers:
-		return bad("workers", t.workers, fmt.Sprintf("1 to %d", mostWorkers))
+	if err := checkWorkers(f, &t.workers); err != nil {
+		return err
 	}
 	if t.seed > safe {
 		return bad("seed", t.seed, "at most 2^53")
 	}
 	for _, name := range t.formats {
-		if !contains(dataset.Formats(), name) {
+		if !slices.Contains(dataset.Formats(), name) {
 			return bad("format", name, "any of "+strings.Join(dataset.Formats(), ", "))
 		}
 	}
 	for _, name := range t.sensors {
-		if !contains(sensorNames, name) {
+		if !slices.Contains(sensorNames, name) {
 			return bad("sensor", name, "any of "+strings.Join(sensorNames, ", "))
 		}
 	}
 	if f.Changed("spark-deg") && t.atMBT {
 		return bad("spark-deg", t.spark, "nothing beside --at-mbt")
 	}
-	if t.plotIon != "" && !contains(t.sensors, "ion") {
+	if t.plotIon != "" && !slices.Contains(t.sensors, "ion") {
 		return bad("plot-ion", t.plotIon, "ion among --sensor")
 	}
 	for _, name := range []string{"resume", "shard"} {
@@ -194,15 +182,6 @@ func (t *tracesFlags) check(f *pflag.FlagSet) error {
 		}
 	}
 	return nil
-}
-
-func contains(all []string, s string) bool {
-	for _, a := range all {
-		if a == s {
-			return true
-		}
-	}
-	return false
 }
 
 // goToMBT moves the point of e to MBT.
@@ -265,11 +244,7 @@ func (t *tracesFlags) bench(ctx context.Context, f *pflag.FlagSet, e *model.Engi
 		}
 	}
 	if _, err := sensor.New(e, setup, t.seed); err != nil {
-		var p *model.Problem
-		if errors.As(err, &p) && instrumentFlags[p.Key] != "" {
-			return nil, &model.Problem{Key: keyOf(instrumentFlags[p.Key]), Given: p.Given, Want: p.Want}
-		}
-		return nil, err
+		return nil, behindFlags(err, instrumentFlags)
 	}
 	return &traces.Bench{Stream: s, Setup: setup, Seed: t.seed, Truth: t.truth}, nil
 }
@@ -283,7 +258,7 @@ var sensorNames = []string{"pressure", "ion", "trailing-ion", "wheel", "cam", "k
 // setup fits the instruments.
 func (t *tracesFlags) setup(f *pflag.FlagSet, e *model.Engine) (sensor.Setup, error) {
 	set := sensor.Usual(e)
-	want := func(name string) bool { return contains(t.sensors, name) }
+	want := func(name string) bool { return slices.Contains(t.sensors, name) }
 	if !want("pressure") {
 		set.Pressure = nil
 	}
@@ -311,14 +286,14 @@ func (t *tracesFlags) setup(f *pflag.FlagSet, e *model.Engine) (sensor.Setup, er
 	} else if f.Changed("knock-rate-khz") {
 		return set, bad("knock-rate-khz", t.knockRate, "knock among --sensor")
 	}
-	if contains(t.formats, "wav") {
+	if slices.Contains(t.formats, "wav") {
 		set.Sampling.RateHz = 48000
 	}
 	if f.Changed("adc-rate-hz") {
 		if set.Sampling.RateHz = t.rate; !(t.rate > 0) {
 			return set, bad("adc-rate-hz", t.rate, "more than 0")
 		}
-		if contains(t.formats, "wav") && t.rate != math.Trunc(t.rate) {
+		if slices.Contains(t.formats, "wav") && t.rate != math.Trunc(t.rate) {
 			return set, bad("adc-rate-hz", t.rate, "a whole number for wav")
 		}
 	}
@@ -351,7 +326,7 @@ func knobNames() string {
 // tell records the flags in m.
 func (t *tracesFlags) tell(m *meta, f *pflag.FlagSet) {
 	m.also(f, "cycles", "part-cycles", "samples", "format", "sensor", "target-cov-percent", "schedule", "exact", "adc-rate-hz", "knock-rate-khz", "true-pressure")
-	if contains(t.sensors, "wheel") {
+	if slices.Contains(t.sensors, "wheel") {
 		m.also(f, "wheel")
 	}
 	for _, list := range []struct {

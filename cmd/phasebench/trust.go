@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"runtime"
 	"sort"
 	"strconv"
 	"strings"
@@ -249,20 +248,17 @@ func (t *trustFlags) plan(f *pflag.FlagSet, e *model.Engine) (*trust.Plan, error
 			continue
 		}
 		if _, err := reader.New(name, p.Signal, e, set); err != nil {
-			return nil, readerFlags(err)
+			return nil, behindFlags(err, readerFlags)
 		}
 	}
 	if err := set.Check(); err != nil {
-		return nil, readerFlags(err)
+		return nil, behindFlags(err, readerFlags)
 	}
 	if _, err := sensor.New(e, p.Setup, t.seed); err != nil {
 		return nil, err
 	}
-	switch {
-	case !f.Changed("workers"):
-		p.Workers = min(runtime.GOMAXPROCS(0), mostWorkers)
-	case t.workers < 1 || t.workers > mostWorkers:
-		return nil, bad("workers", t.workers, fmt.Sprintf("1 to %d", mostWorkers))
+	if err := checkWorkers(f, &p.Workers); err != nil {
+		return nil, err
 	}
 	return p, p.Check()
 }
@@ -274,15 +270,9 @@ func trustQuantityNames() (names []string) {
 	return names
 }
 
-// readerFlags turns a problem of a reader's setting into one of its flag.
-func readerFlags(err error) error {
-	names := map[string]string{"reader.from_deg": "window-from-deg", "reader.to_deg": "window-to-deg", "reader.blank_ms": "blank-ms", "reader.smooth_deg": "smooth-deg"}
-	var p *model.Problem
-	if errors.As(err, &p) && names[p.Key] != "" {
-		return &model.Problem{Key: keyOf(names[p.Key]), Given: p.Given, Want: p.Want}
-	}
-	return err
-}
+// readerFlags are the flags behind settings of readers.
+var readerFlags = map[string]string{"reader.from_deg": "window-from-deg", "reader.to_deg": "window-to-deg", "reader.blank_ms": "blank-ms",
+	"reader.smooth_deg": "smooth-deg"}
 
 // angle writes an angle [rad] in degrees.
 func angle(v float64) string {
@@ -387,18 +377,11 @@ type trustCell struct {
 	Wrong       *float64 `json:"wrong_side_fraction"`
 }
 
-func finite(v, unit float64) *float64 {
-	if v /= unit; math.IsNaN(v) || math.IsInf(v, 0) {
-		return nil
-	}
-	return &v
-}
-
 func cellsOf(n *trust.Node) []trustCell {
 	var all []trustCell
 	for _, c := range n.Cells {
-		all = append(all, trustCell{n.Reader, n.Speed / rpm, n.MAP / 1e3, c.Spark / deg, finite(c.Truth, deg), finite(c.TruthSD, deg), finite(c.Read, deg), finite(c.SD, deg),
-			finite(c.Bias, deg), finite(c.Error, deg), finite(c.Averaged, deg), finite(c.Declined, 1), finite(c.Correlation, 1), finite(c.Slope, 1), finite(c.Wrong, 1)})
+		all = append(all, trustCell{n.Reader, n.Speed / rpm, n.MAP / 1e3, c.Spark / deg, record.Number(c.Truth, deg), record.Number(c.TruthSD, deg), record.Number(c.Read, deg), record.Number(c.SD, deg),
+			record.Number(c.Bias, deg), record.Number(c.Error, deg), record.Number(c.Averaged, deg), record.Number(c.Declined, 1), record.Number(c.Correlation, 1), record.Number(c.Slope, 1), record.Number(c.Wrong, 1)})
 	}
 	return all
 }
@@ -415,9 +398,9 @@ type trustFlip struct {
 }
 
 func flipOf(f *trust.Flip) trustFlip {
-	out := trustFlip{Spark: finite(f.Spark, deg), How: f.How, Causes: []trustCause{}}
+	out := trustFlip{Spark: record.Number(f.Spark, deg), How: f.How, Causes: []trustCause{}}
 	for _, c := range f.Causes {
-		out.Causes = append(out.Causes, trustCause{c.Name, finite(c.Moves, deg)})
+		out.Causes = append(out.Causes, trustCause{c.Name, record.Number(c.Moves, deg)})
 	}
 	return out
 }
@@ -444,8 +427,8 @@ func trustJSON(m *trust.Map, me meta) any {
 	for r := range m.Nodes {
 		for i := range m.Nodes[r] {
 			n := &m.Nodes[r][i]
-			doc.Nodes = append(doc.Nodes, trustNode{n.Reader, n.Speed / rpm, n.MAP / 1e3, finite(n.MBT, deg), finite(n.Aim, deg), flipOf(&n.Retarded), flipOf(&n.Advanced),
-				finite(n.Safe.From, deg), finite(n.Safe.To, deg), finite(n.Needed, 1), cellsOf(n)})
+			doc.Nodes = append(doc.Nodes, trustNode{n.Reader, n.Speed / rpm, n.MAP / 1e3, record.Number(n.MBT, deg), record.Number(n.Aim, deg), flipOf(&n.Retarded), flipOf(&n.Advanced),
+				record.Number(n.Safe.From, deg), record.Number(n.Safe.To, deg), record.Number(n.Needed, 1), cellsOf(n)})
 		}
 	}
 	return doc

@@ -204,16 +204,8 @@ func (f *field) tints(p *pane, texts []boxed) {
 			level = f.levels[k-1].at
 		}
 		outlines, lines := m.above(level)
-		var path vg.Path // a single one, or seams would show
-		for _, o := range outlines {
-			path.Move(o[0])
-			for _, q := range o[1:] {
-				path.Line(q)
-			}
-			path.Close()
-		}
 		p.SetColor(tint(k, len(f.levels)+1))
-		if len(path) > 0 {
+		if path := joined(outlines, true); len(path) > 0 { // a single one, or seams would show
 			p.Fill(path)
 		}
 		for _, l := range lines {

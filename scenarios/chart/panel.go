@@ -136,6 +136,20 @@ func (t trace) draw(p *pane) {
 
 func (t trace) outline(p *pane) ([][]vg.Point, float64) { return t.lines(p), lineCost }
 
+// joined is one path of many lines, closed or not.
+func joined(lines [][]vg.Point, closed bool) (path vg.Path) {
+	for _, l := range lines {
+		path.Move(l[0])
+		for _, q := range l[1:] {
+			path.Line(q)
+		}
+		if closed {
+			path.Close()
+		}
+	}
+	return path
+}
+
 // thin drops points that lie closer together than a picture shows.
 func thin(l []vg.Point) []vg.Point {
 	out := l[:0:0]

@@ -35,14 +35,7 @@ func (b bundle) lines(p *pane) (out [][]vg.Point) {
 }
 
 func (b bundle) draw(p *pane) {
-	var path vg.Path
-	for _, l := range b.lines(p) {
-		path.Move(l[0])
-		for _, q := range l[1:] {
-			path.Line(q)
-		}
-	}
-	if len(path) > 0 {
+	if path := joined(b.lines(p), false); len(path) > 0 {
 		p.SetLineStyle(b.style)
 		p.Stroke(path)
 	}

@@ -132,15 +132,7 @@ func (r ribbon) outlines(p *pane) (out [][]vg.Point) {
 }
 
 func (r ribbon) draw(p *pane) {
-	var path vg.Path
-	for _, o := range r.outlines(p) {
-		path.Move(o[0])
-		for _, q := range o[1:] {
-			path.Line(q)
-		}
-		path.Close()
-	}
-	if len(path) > 0 {
+	if path := joined(r.outlines(p), true); len(path) > 0 {
 		p.SetColor(ribbonColor)
 		p.Fill(path)
 	}

@@ -174,10 +174,7 @@ func (s *set) writeParts(ctx context.Context, p *Plan, own []int, first Source) 
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	if err := context.Cause(inner); err != nil {
-		return err
-	}
-	return nil
+	return context.Cause(inner)
 }
 
 // encoder writes the rows of one part into one file.

@@ -1,6 +1,9 @@
 package reader
 
-import "math"
+import (
+	"math"
+	"sort"
+)
 
 // ca50 reads the heat release of a pressure, by the first law with one exponent n
 // (that of compression, which holds the heat given to the walls),
@@ -40,7 +43,7 @@ func (c *ca50) Read(in *Input) Reading {
 		return decline(why)
 	}
 	level := c.motored.lay(in)
-	w.lo, w.hi = max(1, search(in.Theta, -in.Spark-5*deg)), search(in.Theta, burnedBy)
+	w.lo, w.hi = max(1, sort.SearchFloat64s(in.Theta, -in.Spark-5*deg)), sort.SearchFloat64s(in.Theta, burnedBy)
 	if w.hi-w.lo < 8 {
 		return decline(whyBlanked)
 	}

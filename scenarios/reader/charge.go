@@ -28,8 +28,8 @@ type charge struct {
 	p          [gridSize]float64
 }
 
-// The exponent holds the heat given to the walls. heatRise is q = (γ−1)·Q/(p₁·V₁), V₁ the volume at intake closing: for gasoline
-// at lambda 1, less dissociation and walls. Our own choice, fitted to the model on
+// The exponent holds the heat given to the walls. heatRise is q = (γ−1)·Q/(p₁·V₁), V₁
+// the volume at intake closing: for gasoline at lambda 1, less dissociation and walls. Our own choice, fitted to the model on
 // the cycles for training, see TestCharge.
 const (
 	burnExponent = 1.28

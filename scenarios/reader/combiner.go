@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 
+	"gonum.org/v1/gonum/stat"
+
 	"phasebench/model"
 )
 
@@ -37,7 +39,7 @@ var combiners = []struct {
 	name     string
 	estimate func(x, sorted []float64, scale float64) float64
 }{
-	{"mean", func(x, _ []float64, _ float64) float64 { return mean(x) }},
+	{"mean", func(x, _ []float64, _ float64) float64 { return stat.Mean(x, nil) }},
 	{"median", func(_, sorted []float64, _ float64) float64 { return median(sorted) }},
 	{"exponential", func(x, _ []float64, _ float64) float64 { return exponential(x) }},
 	{"mode", func(_, sorted []float64, _ float64) float64 { return mode(sorted) }},
@@ -111,7 +113,7 @@ func (r *recent) Result() Combined {
 	}
 	scale := scale(r.x, median(r.sorted), r.room)
 	out.Angle = r.estimate(r.x, r.sorted, scale)
-	out.Spread = deviation(r.x)
+	out.Spread = stat.StdDev(r.x, nil)
 	out.Modes = modes(r.sorted)
 	about, near := 2*scale, 0
 	for _, a := range r.x {

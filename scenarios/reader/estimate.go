@@ -5,24 +5,6 @@ import (
 	"slices"
 )
 
-// mean of x, one or more.
-func mean(x []float64) float64 {
-	sum := 0.
-	for _, v := range x {
-		sum += v
-	}
-	return sum / float64(len(x))
-}
-
-// deviation is the standard deviation of x; NaN with fewer than two.
-func deviation(x []float64) float64 {
-	m, sum := mean(x), 0.
-	for _, v := range x {
-		sum += (v - m) * (v - m)
-	}
-	return math.Sqrt(sum / float64(len(x)-1))
-}
-
 // median of sorted, one or more.
 func median(sorted []float64) float64 {
 	n := len(sorted)

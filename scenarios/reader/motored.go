@@ -2,6 +2,7 @@ package reader
 
 import (
 	"math"
+	"sort"
 
 	"phasebench/model/chamber"
 )
@@ -35,7 +36,7 @@ func (m *motored) lay(in *Input) float64 {
 			m.work[i] = math.Pow(m.volume[i]/least, -m.exponent)
 		}
 	}
-	lo, hi := search(in.Theta, -in.Spark-looked), search(in.Theta, -in.Spark)
+	lo, hi := sort.SearchFloat64s(in.Theta, -in.Spark-looked), sort.SearchFloat64s(in.Theta, -in.Spark)
 	sum := 0.
 	for i := lo; i < hi; i++ {
 		sum += in.Values[i] / m.work[i]

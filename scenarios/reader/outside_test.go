@@ -7,6 +7,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"os/exec"
+	"sort"
 	"strconv"
 	"strings"
 	"testing"
@@ -59,7 +60,7 @@ func TestOutside(t *testing.T) {
 		got, want := o.Read(in), plain.Read(in)
 		require.NoError(t, o.Err())
 		require.Empty(t, got.Why)
-		k := search(in.Theta, want.Angle-1e-9)
+		k := sort.SearchFloat64s(in.Theta, want.Angle-1e-9)
 		l, m, r := in.Values[k-1], in.Values[k], in.Values[k+1]
 		at := in.Theta[k] + 0.5*deg*(l-r)/(l-2*m+r) // samples are 1 deg apart
 		require.InDelta(t, at, got.Angle, 1e-9)

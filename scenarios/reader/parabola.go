@@ -1,5 +1,7 @@
 package reader
 
+import "sort"
+
 // parabola fits one by least squares to the samples about the top of the filtered
 // ones, as far on both sides as the filter is wide; its vertex is the reading. It
 // declines at an edge of the window and where there is no peak.
@@ -22,7 +24,7 @@ func (p *parabola) Read(in *Input) Reading {
 		return decline(why)
 	}
 	middle := in.Theta[k]
-	lo, hi := search(in.Theta, middle-w.set.Smooth), search(in.Theta, middle+w.set.Smooth)
+	lo, hi := sort.SearchFloat64s(in.Theta, middle-w.set.Smooth), sort.SearchFloat64s(in.Theta, middle+w.set.Smooth)
 	lo, hi = min(max(lo, w.lo), k-1), max(min(hi, w.hi-1), k+1)
 	at, ok := vertex(in.Theta[lo:hi+1], in.Values[lo:hi+1], middle)
 	if !ok || at < in.Theta[lo] || at > in.Theta[hi] {

@@ -1,6 +1,10 @@
 package reader
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/stat"
+)
 
 // template slides a Gaussian hump along the samples and reads where they are most
 // alike: where the coefficient of correlation under it is greatest. That is the
@@ -85,7 +89,7 @@ func (t *template) correlation(x []float64, first, lo int) float64 {
 		return 0
 	}
 	shape, part := t.shape[a:b], x[first+a:first+b]
-	ms, mp := mean(shape), mean(part)
+	ms, mp := stat.Mean(shape, nil), stat.Mean(part, nil)
 	var ss, pp, sp float64
 	for i, s := range shape {
 		s, p := s-ms, part[i]-mp

@@ -1,6 +1,11 @@
 package reader
 
-import "math"
+import (
+	"math"
+	"sort"
+
+	"gonum.org/v1/gonum/stat"
+)
 
 // trace is the ion current of a cycle on the grid of the tracker.
 type trace struct {
@@ -34,7 +39,7 @@ func (t *trace) lay(in *Input, blank, from float64) bool {
 	ground, t.noise = quiet(in, from)
 	open := -in.Spark + blankShare*blank*in.Speed
 	strike := 0.
-	for i := search(in.Theta, -in.Spark); i < len(in.Theta) && in.Theta[i] < open; i++ {
+	for i := sort.SearchFloat64s(in.Theta, -in.Spark); i < len(in.Theta) && in.Theta[i] < open; i++ {
 		strike = math.Max(strike, math.Abs(in.Values[i]-ground))
 	}
 	last := len(in.Theta) - 1
@@ -43,7 +48,7 @@ func (t *trace) lay(in *Input, blank, from float64) bool {
 		return false
 	}
 	t.most = 0
-	at := search(in.Theta, gridAt(t.first))
+	at := sort.SearchFloat64s(in.Theta, gridAt(t.first))
 	for k := t.first; k < gridSize; k++ {
 		var count int
 		t.i[k], count, at = sampled(in, gridAt(k), at)
@@ -83,7 +88,7 @@ func sampled(in *Input, theta float64, hint int) (v float64, count, next int) {
 		hi++
 	}
 	if hi-lo >= 2 {
-		return mean(in.Values[lo:hi]), hi - lo, hint
+		return stat.Mean(in.Values[lo:hi], nil), hi - lo, hint
 	}
 	if hint == 0 {
 		return in.Values[0], 1, hint

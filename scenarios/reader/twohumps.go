@@ -1,6 +1,9 @@
 package reader
 
-import "math"
+import (
+	"math"
+	"sort"
+)
 
 // twoHumps fits two Gaussians to an ion current, the flame front's and the thermal
 // one, from the end of blanking to the end of the window,
@@ -44,7 +47,7 @@ func (t *twoHumps) Read(in *Input) Reading {
 		return decline(why)
 	}
 	// The front may lie before the window: it is fitted too, from blanking on.
-	w.lo = min(w.lo, search(in.Theta, -in.Spark+w.set.Blank*in.Speed))
+	w.lo = min(w.lo, sort.SearchFloat64s(in.Theta, -in.Spark+w.set.Blank*in.Speed))
 	t.unit = in.Values[w.top(in.Values)] - w.base
 	if !(t.unit >= w.set.Least*w.noise && t.unit > 0) {
 		return decline(whyFlat)

@@ -1,6 +1,9 @@
 package reader
 
-import "math"
+import (
+	"math"
+	"sort"
+)
 
 // window is the part of a cycle that a reader looks at, smoothed, with what is
 // known of the noise.
@@ -23,7 +26,7 @@ func (w *window) open(in *Input) string {
 	if w.set.Blank > 0 {
 		from = math.Max(from, -in.Spark+w.set.Blank*in.Speed)
 	}
-	w.lo, w.hi = search(in.Theta, from), search(in.Theta, w.set.To)
+	w.lo, w.hi = sort.SearchFloat64s(in.Theta, from), sort.SearchFloat64s(in.Theta, w.set.To)
 	if w.hi-w.lo < 3 {
 		return whyBlanked
 	}
@@ -49,24 +52,11 @@ func whole(in *Input) bool {
 
 func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
-// search returns the first index whose angle is at [rad] or more.
-func search(theta []float64, at float64) int {
-	lo, hi := 0, len(theta)
-	for lo < hi {
-		if mid := (lo + hi) / 2; theta[mid] < at {
-			lo = mid + 1
-		} else {
-			hi = mid
-		}
-	}
-	return lo
-}
-
 // quiet returns mean and noise of the samples from an angle on [rad]; the noise
 // is that of second differences, of which an even slope has none: their rms is √6
 // that of white noise.
 func quiet(in *Input, from float64) (mean, noise float64) {
-	k := search(in.Theta, from)
+	k := sort.SearchFloat64s(in.Theta, from)
 	if len(in.Theta)-k < 8 {
 		k = 0
 	}

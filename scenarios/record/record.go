@@ -61,8 +61,8 @@ const (
 	bar = 1e5
 )
 
-// number returns v over unit, or nil if v is NaN or infinite.
-func number(v, unit float64) *float64 {
+// Number returns v over unit, or nil if v is NaN or infinite.
+func Number(v, unit float64) *float64 {
 	v /= unit
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return nil
@@ -73,20 +73,20 @@ func number(v, unit float64) *float64 {
 // Of names the numbers of a cycle at op.
 func Of(op *model.Operating, lit bool, i *solve.Indicators) Cycle {
 	return Cycle{
-		SpeedRPM: number(op.Speed, rpm), MAPKPa: number(op.MAP, 1e3), Lambda: number(op.Lambda, 1), SparkDegBTDC: number(op.Spark, deg),
-		Lit: lit, LPPDegATDC: number(i.LPP, deg), PmaxBar: number(i.Peak, bar),
-		CA10DegATDC: number(i.CA10, deg), CA50DegATDC: number(i.CA50, deg), CA90DegATDC: number(i.CA90, deg),
-		DevelopmentDeg: number(i.Development, deg), RapidBurnDeg: number(i.Rapid, deg),
-		IMEPGrossBar: number(i.IMEPGross, bar), IMEPNetBar: number(i.IMEPNet, bar), PMEPBar: number(i.PMEP, bar),
-		FMEPBar: number(i.FMEP, bar), BMEPBar: number(i.BMEP, bar),
-		BrakeTorqueNm: number(i.Torque, 1), BrakePowerKW: number(i.Power, 1e3),
-		IndicatedEfficiency: number(i.Efficiency, 1), HeatLossFraction: number(i.HeatLoss, 1),
-		ResidualFraction: number(i.Residual, 1), VolumetricEff: number(i.Volumetric, 1), AirflowGS: number(i.Airflow, 1e-3),
-		PeakMeanK: number(i.PeakTemp, 1), PeakUnburnedK: number(i.PeakUnburned, 1), PeakBurnedK: number(i.PeakBurned, 1),
-		KnockIntegral: number(i.KnockIntegral, 1), KnockOnsetDegATDC: number(i.KnockOnset, deg),
-		KnockUnburned: number(i.KnockUnburned, 1), KnockIntensityBar: number(i.KnockIntensity, bar),
-		BlowbyFraction: number(i.Blowby, 1), SplitDeg: number(op.Split, deg),
-		SampledWork: number(i.SampledWork, 1), EnergyResidual: number(i.EnergyResidual, 1), MassResidual: number(i.MassResidual, 1),
+		SpeedRPM: Number(op.Speed, rpm), MAPKPa: Number(op.MAP, 1e3), Lambda: Number(op.Lambda, 1), SparkDegBTDC: Number(op.Spark, deg),
+		Lit: lit, LPPDegATDC: Number(i.LPP, deg), PmaxBar: Number(i.Peak, bar),
+		CA10DegATDC: Number(i.CA10, deg), CA50DegATDC: Number(i.CA50, deg), CA90DegATDC: Number(i.CA90, deg),
+		DevelopmentDeg: Number(i.Development, deg), RapidBurnDeg: Number(i.Rapid, deg),
+		IMEPGrossBar: Number(i.IMEPGross, bar), IMEPNetBar: Number(i.IMEPNet, bar), PMEPBar: Number(i.PMEP, bar),
+		FMEPBar: Number(i.FMEP, bar), BMEPBar: Number(i.BMEP, bar),
+		BrakeTorqueNm: Number(i.Torque, 1), BrakePowerKW: Number(i.Power, 1e3),
+		IndicatedEfficiency: Number(i.Efficiency, 1), HeatLossFraction: Number(i.HeatLoss, 1),
+		ResidualFraction: Number(i.Residual, 1), VolumetricEff: Number(i.Volumetric, 1), AirflowGS: Number(i.Airflow, 1e-3),
+		PeakMeanK: Number(i.PeakTemp, 1), PeakUnburnedK: Number(i.PeakUnburned, 1), PeakBurnedK: Number(i.PeakBurned, 1),
+		KnockIntegral: Number(i.KnockIntegral, 1), KnockOnsetDegATDC: Number(i.KnockOnset, deg),
+		KnockUnburned: Number(i.KnockUnburned, 1), KnockIntensityBar: Number(i.KnockIntensity, bar),
+		BlowbyFraction: Number(i.Blowby, 1), SplitDeg: Number(op.Split, deg),
+		SampledWork: Number(i.SampledWork, 1), EnergyResidual: Number(i.EnergyResidual, 1), MassResidual: Number(i.MassResidual, 1),
 	}
 }
 
@@ -143,7 +143,7 @@ func Trace(w io.Writer, c *solve.Cycle, notes []string) error {
 			if len(v) == 0 {
 				continue
 			}
-			if x := number(v[i], k.unit); x != nil {
+			if x := Number(v[i], k.unit); x != nil {
 				row = append(row, strconv.FormatFloat(*x, 'g', 9, 64))
 			} else {
 				row = append(row, "")

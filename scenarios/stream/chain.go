@@ -144,17 +144,22 @@ func (c *chain) next(ctx context.Context, n int) error {
 	return nil
 }
 
+// known returns what is known of op, and MBT there.
+func (c *chain) known(ctx context.Context, op model.Operating) (*point, float64, error) {
+	p, err := c.stream.point(c.direct, op)
+	if err != nil {
+		return nil, 0, err
+	}
+	mbt, err := c.stream.best(ctx, c.direct, op)
+	return p, mbt, err
+}
+
 // here returns knobs and MBT at cycle n, between those of the knots of the
 // schedule, and what is known of the operating point if it stays for long.
 func (c *chain) here(ctx context.Context, n int, steady bool) (*Knobs, float64, *point, error) {
-	s := c.stream
-	a, b, w := s.schedule.between(n)
-	ka, kb := &s.schedule[a], &s.schedule[b]
-	p, err := s.point(c.direct, ka.Operating)
-	if err != nil {
-		return nil, 0, nil, err
-	}
-	mbt, err := s.best(ctx, c.direct, ka.Operating)
+	a, b, w := c.stream.schedule.between(n)
+	ka, kb := &c.stream.schedule[a], &c.stream.schedule[b]
+	p, mbt, err := c.known(ctx, ka.Operating)
 	if err != nil {
 		return nil, 0, nil, err
 	}
@@ -164,11 +169,7 @@ func (c *chain) here(ctx context.Context, n int, steady bool) (*Knobs, float64, 
 		}
 		return &p.knobs, mbt, p, nil
 	}
-	q, err := s.point(c.direct, kb.Operating)
-	if err != nil {
-		return nil, 0, nil, err
-	}
-	mbt2, err := s.best(ctx, c.direct, kb.Operating)
+	q, mbt2, err := c.known(ctx, kb.Operating)
 	if err != nil {
 		return nil, 0, nil, err
 	}

@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/stat"
 
 	"phasebench/scenarios/chart"
+	"phasebench/scenarios/record"
 	"phasebench/scenarios/sensor"
 	"phasebench/scenarios/stream"
 )
@@ -102,7 +103,7 @@ func (b *Bench) Summarise(ctx context.Context, count, overlaid int) (*Summary, e
 		if c.Number == 0 {
 			spark, r.Spark = c.Operating.Spark, c.Operating.Spark
 			o.Theta, o.Mean = slices.Clone(c.Theta), make([]float64, len(c.Theta))
-			s.MBT = finite(c.MBT / deg)
+			s.MBT = record.Number(c.MBT, deg)
 		}
 		if c.Operating.Spark != spark {
 			r.Spark = math.NaN()
@@ -137,7 +138,7 @@ func (b *Bench) Summarise(ctx context.Context, count, overlaid int) (*Summary, e
 		s.Quantities = append(s.Quantities, sum(q.name, q.about, q.unit, q.format, values[i]))
 	}
 	mean, sd := stat.MeanStdDev(r.IMEP, nil)
-	s.COV = finite(sd / mean)
+	s.COV = record.Number(sd/mean, 1)
 	return s, nil
 }
 
@@ -151,14 +152,6 @@ func (s *Summary) count(c *stream.Cycle) {
 	if c.Knocking {
 		s.Knocking++
 	}
-}
-
-// finite returns v, or nil for what is no number.
-func finite(v float64) *float64 {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return nil
-	}
-	return &v
 }
 
 // sum sums up v without the cycles that have none of it.
@@ -177,10 +170,10 @@ func sum(name, about, unit, format string, v []float64) Quantity {
 	if len(have) == 0 {
 		return q
 	}
-	q.Mean = finite(stat.Mean(have, nil))
+	q.Mean = record.Number(stat.Mean(have, nil), 1)
 	if len(have) > 2 {
-		q.SD, q.Skew = finite(stat.StdDev(have, nil)), finite(stat.Skew(have, nil))
-		q.Lag = finite(stat.Correlation(before, now, nil))
+		q.SD, q.Skew = record.Number(stat.StdDev(have, nil), 1), record.Number(stat.Skew(have, nil), 1)
+		q.Lag = record.Number(stat.Correlation(before, now, nil), 1)
 	}
 	return q
 }

@@ -65,7 +65,7 @@ const near = 15 * deg
 
 // flips finds where readings begin to mislead on either side of MBT, or of the
 // spark nearest to it at which the reader can be believed.
-func (p *Plan) flips(cells []Cell, mbt float64) (advanced, retarded Flip) {
+func flips(cells []Cell, mbt float64) (advanced, retarded Flip) {
 	advanced, retarded = Flip{Spark: math.NaN(), side: 1}, Flip{Spark: math.NaN(), side: -1}
 	if math.IsNaN(mbt) {
 		return advanced, retarded
@@ -76,7 +76,7 @@ func (p *Plan) flips(cells []Cell, mbt float64) (advanced, retarded Flip) {
 		retarded.Spark, retarded.How = mbt, Nowhere
 		return advanced, retarded
 	}
-	return p.flip(cells, at, 1), p.flip(cells, at, -1)
+	return flip(cells, at, 1), flip(cells, at, -1)
 }
 
 // believed is the cell nearest to MBT whose readings mislead seldom enough; -1: none.
@@ -92,7 +92,7 @@ func believed(cells []Cell, mbt float64) int {
 }
 
 // flip looks from cell at outward.
-func (p *Plan) flip(cells []Cell, at, side int) Flip {
+func flip(cells []Cell, at, side int) Flip {
 	f := Flip{Spark: math.NaN(), side: side}
 	for k := at + side; k >= 0 && k < len(cells); k += side {
 		c, nearer := &cells[k], &cells[k-side]
@@ -123,7 +123,7 @@ const mostDeclined = 0.5
 // safe is the range about MBT in which a loop may run: inside both flips by the
 // margin, and where the reader reads at all. A range without MBT is none: the
 // loop would leave it.
-func (p *Plan) safe(n *Node) Range {
+func (n *Node) safe() Range {
 	nan := Range{math.NaN(), math.NaN()}
 	if math.IsNaN(n.MBT) {
 		return nan

@@ -187,9 +187,9 @@ func copied(s *sensor.Setup) {
 
 // observation is one cycle: what was read of it, and what was true.
 type observation struct {
-	read, quality float64 // read is NaN where the reader declined
-	truth         float64 // see peakOf [rad]
-	counts        bool
+	read   float64 // [rad]; NaN where the reader declined
+	truth  float64 // see peakOf [rad]
+	counts bool
 }
 
 // peakOf is the angle that a reader should find [rad]: LPP. Where the burn is so
@@ -237,7 +237,7 @@ func (l *lane) read(c *stream.Cycle, ch chamber.Chamber) (observation, error) {
 	if l.program != nil && l.program.Err() != nil {
 		return observation{}, l.program.Err()
 	}
-	o := observation{read: r.Angle, quality: r.Quality, truth: peakOf(c), counts: true}
+	o := observation{read: r.Angle, truth: peakOf(c), counts: true}
 	if l.cause != nil {
 		if l.cause.angle != nil {
 			o.read = l.cause.angle(o.read)

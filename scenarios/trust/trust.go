@@ -243,15 +243,15 @@ func (p *Plan) node(ctx context.Context, speed, mapPa float64) ([]Node, error) {
 		*n = Node{Reader: lanes[i].name, Speed: speed, MAP: mapPa, MBT: mbt, Cost: lanes[i].spent / lanes[i].reads}
 		n.Cells = p.cells(seen[i])
 		n.Aim = p.aim(n.Cells)
-		n.Advanced, n.Retarded = p.flips(n.Cells, mbt)
-		n.Safe = p.safe(n)
+		n.Advanced, n.Retarded = flips(n.Cells, mbt)
+		n.Safe = n.safe()
 		n.Needed = needed(n)
 	}
 	if p.Causes {
 		n := &nodes[0]
 		for i, l := range lanes[len(p.Readers):] {
 			without := p.cells(seen[len(p.Readers)+i])
-			advanced, retarded := p.flips(without, mbt)
+			advanced, retarded := flips(without, mbt)
 			n.Advanced.blame(l.cause.name, &advanced)
 			n.Retarded.blame(l.cause.name, &retarded)
 		}

@@ -161,35 +161,34 @@ func TestCell(t *testing.T) {
 }
 
 func TestFlips(t *testing.T) {
-	p := &Plan{}
 	cells := func(wrong ...float64) (all []Cell) {
 		for i, w := range wrong {
 			all = append(all, Cell{Spark: float64(i) * 5 * deg, Wrong: w, Slope: -0.5, SlopeError: 0.1})
 		}
 		return all
 	}
-	a, r := p.flips(cells(1, 0.05, 0, 0, 0.03, 0.13), 12*deg)
+	a, r := flips(cells(1, 0.05, 0, 0, 0.03, 0.13), 12*deg)
 	require.Equal(t, BySide, a.How)
 	require.InDelta(t, 21, a.Spark/deg, 1e-9) // 0.05 between 0.03 at 20 and 0.13 at 25
 	require.Equal(t, BySide, r.How)
 	require.InDelta(t, 5, r.Spark/deg, 1e-9)
 
 	all := cells(0, 0, 0, 0, 0)
-	a, r = p.flips(all, 10*deg)
+	a, r = flips(all, 10*deg)
 	require.Empty(t, a.How)
 	require.True(t, math.IsNaN(a.Spark) && math.IsNaN(r.Spark))
 	all[3].Slope = 0.5
-	a, _ = p.flips(all, 10*deg)
+	a, _ = flips(all, 10*deg)
 	require.Equal(t, BySlope, a.How)
 	require.InDelta(t, 15, a.Spark/deg, 1e-9)
 	all[3].SlopeError = 0.4 // not sure
-	a, _ = p.flips(all, 10*deg)
+	a, _ = flips(all, 10*deg)
 	require.Empty(t, a.How)
 
-	a, r = p.flips(cells(1, 1, 1, 1), 7*deg)
+	a, r = flips(cells(1, 1, 1, 1), 7*deg)
 	require.Equal(t, Nowhere, a.How)
 	require.InDelta(t, 7, r.Spark/deg, 1e-9)
-	a, _ = p.flips(cells(0, 0), math.NaN())
+	a, _ = flips(cells(0, 0), math.NaN())
 	require.Empty(t, a.How)
 }
 
@@ -209,16 +208,15 @@ func TestBlame(t *testing.T) {
 
 // A safe range holds MBT, keeps the margin, and ends where the reader declines.
 func TestSafe(t *testing.T) {
-	p := &Plan{}
 	n := &Node{MBT: 20 * deg, Advanced: Flip{Spark: 40 * deg, How: BySide}, Retarded: Flip{Spark: math.NaN()}}
 	for s := 0.; s <= 60; s += 5 {
 		n.Cells = append(n.Cells, Cell{Spark: s * deg, Declined: map[bool]float64{true: 0.9, false: 0.1}[s < 10]})
 	}
-	r := p.safe(n)
+	r := n.safe()
 	require.InDelta(t, 10, r.From/deg, 1e-9)
 	require.InDelta(t, 37, r.To/deg, 1e-9)
 	n.Retarded = Flip{Spark: 19 * deg, How: BySide} // with the margin, MBT is outside
-	require.True(t, math.IsNaN(p.safe(n).From))
+	require.True(t, math.IsNaN(n.safe().From))
 }
 
 // The peak that counts is the burn's own where the motored hump is higher.
