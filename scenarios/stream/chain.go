@@ -12,6 +12,8 @@ import (
 // chain makes one cycle after another.
 type chain struct {
 	stream *Stream
+	seed   uint64
+	steer  Steer // nil: none
 	direct *direct
 	begun  bool
 	carry  solve.Carry
@@ -88,11 +90,16 @@ func (c *chain) next(ctx context.Context, n int) error {
 	}
 	s, o := c.stream, &c.out
 	op, steady := s.schedule.At(n)
+	if c.steer != nil {
+		scheduled := op
+		c.steer(n, &op)
+		steady = steady && op.Split == scheduled.Split && op.MAP == scheduled.MAP
+	}
 	knobs, mbt, p, err := c.here(ctx, n, steady)
 	if err != nil {
 		return err
 	}
-	d := drawn(s.set.Seed, n, knobs.Link)
+	d := drawn(c.seed, n, knobs.Link)
 	own := op
 	own.Lambda = math.Round(op.Lambda*(1+knobs.Mixture*d.mixture)/mixStep) * mixStep
 	if knobs.Mixture == 0 {
@@ -114,7 +121,7 @@ func (c *chain) next(ctx context.Context, n int) error {
 
 	*o = Cycle{Number: n, Operating: own, Theta: o.Theta, Pressure: o.Pressure, Hot: o.Hot, Temp: o.Temp}
 	o.Operating.Lambda = op.Lambda
-	o.Clock = turn(s.set.Seed, n, knobs, op.Speed, o.Theta[0])
+	o.Clock = turn(c.seed, n, knobs, op.Speed, o.Theta[0])
 	o.MBT, o.Lambda, o.Residual, o.Charge = mbt, own.Lambda, b, m
 	c.value, c.before = c.before, c.value
 	solved := false

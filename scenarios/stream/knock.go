@@ -23,7 +23,7 @@ const (
 // arXiv:1906.05773, 2019 (abstract), found to fit intensities.
 func (c *chain) knock(n int, k *Knobs, op *model.Operating) {
 	o := &c.out
-	r := Rand(c.stream.set.Seed, n, Knocking)
+	r := Rand(c.seed, n, Knocking)
 	warm, loud, noise := normal(r), normal(r), normal(r)
 	o.KnockIntegral, o.KnockOnset = math.NaN(), math.NaN()
 	if o.Peak > 0 {

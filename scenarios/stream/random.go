@@ -18,6 +18,7 @@ const (
 	Trailing                     // trailing plug as a sensor
 	Toothing                     // tooth wheel
 	Listening                    // knock sensor
+	Metering                     // dynamometer and air meter
 )
 
 // Rand returns the generator of draws for purpose in cycle number n of the

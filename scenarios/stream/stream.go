@@ -228,15 +228,36 @@ func (s *Stream) Knobs() ([]Knobs, error) {
 // depends on seed, schedule, settings and first alone. Once ctx ends, the last
 // pair carries ctx.Err().
 func (s *Stream) Cycles(ctx context.Context, first, last int) iter.Seq2[*Cycle, error] {
+	return s.run(ctx, max(0, first-Lead), first, last, chain{stream: s, seed: s.set.Seed})
+}
+
+// Steer has a hand on where the engine runs at cycle n: it may change Spark and
+// Split, MAP and nothing else of op, which is what the schedule says. It is asked
+// when the cycles before n have been yielded.
+type Steer func(n int, op *model.Operating)
+
+// Steered yields the cycles from 0 up to but without last of another seed, with a
+// hand on them; nil: none. Streams steered at once share what they know of
+// operating points, so a second seed costs less than a stream of its own. Truth.MBT
+// is that of the schedule. Cycles whose split or MAP is not that of the schedule are
+// solved directly.
+func (s *Stream) Steered(ctx context.Context, seed uint64, last int, steer Steer) iter.Seq2[*Cycle, error] {
+	return s.run(ctx, 0, 0, last, chain{stream: s, seed: seed, steer: steer})
+}
+
+// run yields the cycles of a chain that is not begun from begin on; those before
+// first are warming.
+func (s *Stream) run(ctx context.Context, begin, first, last int, fresh chain) iter.Seq2[*Cycle, error] {
 	return func(yield func(*Cycle, error) bool) {
+		c := fresh
 		d, err := s.direct()
 		if err != nil {
 			yield(nil, err)
 			return
 		}
 		defer s.solvers.Put(d)
-		c := chain{stream: s, direct: d}
-		for n := max(0, first-Lead); n < last; n++ {
+		c.direct = d
+		for n := begin; n < last; n++ {
 			err := ctx.Err()
 			if err == nil {
 				err = c.next(ctx, n)
