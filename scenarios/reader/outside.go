@@ -1,19 +1,15 @@
 package reader
 
 import (
-	"bufio"
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"math"
-	"os"
-	"os/exec"
-	"strings"
-	"sync"
-	"syscall"
 	"time"
+
+	"phasebench/scenarios/child"
 )
 
 // Protocol is the version of what is spoken with an outside reader.
@@ -67,35 +63,14 @@ type answer struct {
 // ErrOutside is wrapped by every failure of an outside reader.
 var ErrOutside = errors.New("outside reader failed")
 
-// Limits of an outside reader. Our own choice.
-const (
-	longestLine = 64 << 10 // of an answer [bytes]
-	keptTail    = 2 << 10  // of what it says on stderr [bytes]
-	graceful    = 500 * time.Millisecond
-	shown       = 80 // of a line that is not understood [bytes]
-)
-
 // Outside is a reader that is another program. Once it has failed it is dead:
 // every further cycle is declined, and Err tells why.
 type Outside struct {
-	limit time.Duration
-	cmd   *exec.Cmd
-	in    io.WriteCloser
-	lines chan line
-	stop  chan struct{} // closed once nobody listens any more
-	tail  tail
-	ended chan struct{} // closed once the program is gone and reaped
-	state error         // how it ended; after ended
-
-	once   sync.Once
+	link   *child.Link
 	angles int
+	text   bytes.Buffer // the question
+	write  *json.Encoder
 	err    error
-}
-
-// line is one answer, or why there will be no more.
-type line struct {
-	text []byte
-	err  error
 }
 
 // StartOutside starts the program argv[0] with arguments argv[1:] as a reader. It
@@ -117,105 +92,23 @@ type line struct {
 // it says on stderr is told if it fails. When ctx ends it is killed. It is killed with
 // its process group and reaped; children it leaves are reaped by who adopts them.
 func StartOutside(ctx context.Context, argv []string, header Header, limit time.Duration) (*Outside, error) {
-	if len(argv) == 0 || argv[0] == "" {
-		return nil, fmt.Errorf("%w: no program: want a program and its arguments", ErrOutside)
-	}
-	if !(limit > 0) {
-		return nil, fmt.Errorf("%w: time limit %v: want more than 0", ErrOutside, limit)
-	}
 	if header.Samples < 1 || len(header.Angles) != header.Samples {
 		return nil, fmt.Errorf("%w: header: %d samples and %d angles: want as many, 1 or more", ErrOutside, header.Samples, len(header.Angles))
 	}
-	o := &Outside{limit: limit, lines: make(chan line), stop: make(chan struct{}), ended: make(chan struct{}), angles: header.Samples}
-	o.cmd = exec.Command(argv[0], argv[1:]...)
-	o.cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true} // its children die with it
-	o.cmd.WaitDelay = graceful                              // children may hold stderr open
-	o.cmd.Stderr = &o.tail
-	in, err := o.cmd.StdinPipe()
+	link, err := child.Start(ctx, argv, limit)
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w", ErrOutside, err)
 	}
-	// A pipe of our own: what was said before the end is read to the end.
-	out, outEnd, err := os.Pipe()
-	if err != nil {
-		return nil, fmt.Errorf("%w: %w", ErrOutside, err)
-	}
-	o.in, o.cmd.Stdout = in, outEnd
-	err = o.cmd.Start()
-	outEnd.Close()
-	if err != nil {
-		out.Close()
-		return nil, fmt.Errorf("%w: %w", ErrOutside, err)
-	}
-	go o.listen(out)
-	go func() {
-		o.state = o.cmd.Wait()
-		_ = syscall.Kill(-o.cmd.Process.Pid, syscall.SIGKILL) // what it left behind
-		close(o.ended)
-	}()
-	go func() {
-		select {
-		case <-ctx.Done():
-			o.kill()
-		case <-o.ended:
-		}
-	}()
-	first, err := json.Marshal(header)
+	o := &Outside{link: link, angles: header.Samples}
+	o.write = json.NewEncoder(&o.text) // ends every line
+	err = o.write.Encode(header)
 	if err == nil {
-		err = o.send(first, o.timer())
+		err = link.Send(o.text.Bytes())
 	}
 	if err != nil {
 		return nil, o.fail("header", err)
 	}
 	return o, nil
-}
-
-func (o *Outside) timer() <-chan time.Time { return time.After(o.limit) }
-
-// listen cuts what the program writes into lines, and closes out once nobody asks.
-func (o *Outside) listen(out *os.File) {
-	defer out.Close()
-	go func() {
-		<-o.stop
-		out.Close() // ends a read that waits
-	}()
-	r := bufio.NewReaderSize(out, longestLine)
-	for {
-		text, err := r.ReadSlice('\n')
-		l := line{text: append([]byte(nil), text...)}
-		switch {
-		case errors.Is(err, bufio.ErrBufferFull):
-			l.err = fmt.Errorf("a line of more than %d bytes, beginning %q", longestLine, brief(text))
-		case err != nil:
-			l.err = io.EOF
-		}
-		select {
-		case o.lines <- l:
-		case <-o.stop:
-			return
-		}
-		if l.err != nil {
-			return
-		}
-	}
-}
-
-// errLate is a program that does not take or give a line in time.
-var errLate = errors.New("late")
-
-// send writes text and a newline.
-func (o *Outside) send(text []byte, late <-chan time.Time) error {
-	done := make(chan error, 1)
-	go func() {
-		_, err := o.in.Write(append(text, '\n'))
-		done <- err
-	}()
-	select {
-	case err := <-done:
-		return err
-	case <-late:
-		return errLate
-	}
 }
 
 // Read implements Reader. The first failure kills the program.
@@ -242,42 +135,26 @@ func (o *Outside) ask(in *Input) (Reading, error) {
 	if !whole(in) || len(in.Theta) != o.angles {
 		return decline(whyBroken), nil
 	}
-	text, err := json.Marshal(question{in.Cycle, in.Spark / deg, in.Speed * 30 / math.Pi, in.MAP / 1e3, in.Values})
+	o.text.Reset()
+	if err := o.write.Encode(question{in.Cycle, in.Spark / deg, in.Speed * 30 / math.Pi, in.MAP / 1e3, in.Values}); err != nil {
+		return Reading{}, err
+	}
+	text, err := o.link.Ask(o.text.Bytes())
 	if err != nil {
 		return Reading{}, err
 	}
-	late := o.timer()
-	select {
-	case l := <-o.lines: // before the question
-		if l.err == nil {
-			l.err = fmt.Errorf("it said %q unasked", brief(l.text))
-		}
-		return Reading{}, l.err
-	default:
-	}
-	if err := o.send(text, late); err != nil {
-		return Reading{}, err
-	}
-	select {
-	case l := <-o.lines:
-		if l.err != nil {
-			return Reading{}, l.err
-		}
-		return understand(l.text)
-	case <-late:
-		return Reading{}, errLate
-	}
+	return understand(text)
 }
 
 // understand reads an answer.
 func understand(text []byte) (Reading, error) {
 	var a answer
 	if err := json.Unmarshal(text, &a); err != nil {
-		return Reading{}, fmt.Errorf("it said %q: want a JSON object", brief(text))
+		return Reading{}, fmt.Errorf("it said %q: want a JSON object", child.Brief(text))
 	}
 	if a.Angle == nil {
 		if a.Why == "" {
-			return Reading{}, fmt.Errorf("it said %q: want angle_deg_atdc, or null and a reason in why", brief(text))
+			return Reading{}, fmt.Errorf("it said %q: want angle_deg_atdc, or null and a reason in why", child.Brief(text))
 		}
 		return decline(a.Why), nil
 	}
@@ -285,104 +162,22 @@ func understand(text []byte) (Reading, error) {
 		return Reading{}, fmt.Errorf("angle_deg_atdc = %g, want -360 to 360 or null", *a.Angle)
 	}
 	if a.Quality == nil || !(*a.Quality >= 0 && *a.Quality <= 1) {
-		return Reading{}, fmt.Errorf("it said %q: want quality from 0 to 1", brief(text))
+		return Reading{}, fmt.Errorf("it said %q: want quality from 0 to 1", child.Brief(text))
 	}
 	return Reading{Angle: *a.Angle * deg, Quality: *a.Quality}, nil
 }
 
-// brief is the beginning of text.
-func brief(text []byte) string {
-	s := strings.TrimSpace(string(text))
-	if len(s) > shown {
-		s = s[:shown] + "…"
-	}
-	return s
-}
-
-// fail ends the program and tells, once, why: where, what, how it ended and what
-// it said last.
+// fail ends the program and tells, once, why.
 func (o *Outside) fail(where string, err error) error {
-	gone := false
-	if errors.Is(err, io.EOF) || errors.Is(err, syscall.EPIPE) || errors.Is(err, os.ErrClosed) {
-		select { // it ends, or only closed its stdout
-		case <-o.ended:
-			gone = true
-		case <-time.After(graceful):
-		}
-	}
-	o.end()
-	what := err.Error()
-	switch {
-	case errors.Is(err, errLate):
-		what = fmt.Sprintf("no answer within %v", o.limit)
-	case gone && o.state != nil:
-		what = "it died: " + o.state.Error()
-	case gone:
-		what = "it ended"
-	case errors.Is(err, io.EOF):
-		what = "it closed its stdout"
-	}
-	if said := o.tail.String(); said != "" {
-		what += "; its stderr ends: " + said
-	}
-	o.err = fmt.Errorf("%w: %s: %s: %s", ErrOutside, o.cmd.Args[0], where, what)
+	o.err = fmt.Errorf("%w: %w", ErrOutside, o.link.Fail(where, err))
 	return o.err
-}
-
-// kill kills the program and its children.
-func (o *Outside) kill() {
-	select {
-	case <-o.ended:
-	default:
-		_ = syscall.Kill(-o.cmd.Process.Pid, syscall.SIGKILL)
-	}
-}
-
-// end kills the program, and returns once it is reaped.
-func (o *Outside) end() {
-	o.once.Do(func() {
-		o.kill()
-		close(o.stop)
-		o.in.Close()
-	})
-	<-o.ended
 }
 
 // Close ends stdin, gives the program a moment to end, then kills it with its
 // children. It returns Err, or how the program ended if that was not well.
 func (o *Outside) Close() error {
-	o.in.Close()
-	if o.err == nil {
-		select {
-		case <-o.ended:
-			if o.state != nil {
-				o.err = o.fail("at the end", io.EOF)
-			}
-		case <-time.After(graceful):
-		}
+	if err := o.link.Close(); err != nil && o.err == nil {
+		o.err = fmt.Errorf("%w: %w", ErrOutside, err)
 	}
-	o.end()
 	return o.err
-}
-
-// tail keeps the end of what is written to it.
-type tail struct {
-	mu   sync.Mutex
-	text []byte
-}
-
-func (t *tail) Write(p []byte) (int, error) {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	t.text = append(t.text, p...)
-	if n := len(t.text) - keptTail; n > 0 {
-		t.text = append(t.text[:0], t.text[n:]...)
-	}
-	return len(p), nil
-}
-
-func (t *tail) String() string {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	return strings.Join(strings.Fields(string(t.text)), " ")
 }

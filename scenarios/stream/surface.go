@@ -16,7 +16,7 @@ const (
 	sparkStep  = 3 * math.Pi / 180 // of the spark [rad]
 	angleStep  = 0.15              // of the logarithms of both burn angles
 	burnedStep = 0.25              // of the share that burns
-	apart      = 2                 // steps of burn angles between nodes that know what other charges change
+	apart      = 2                 // steps of spark and burn angles between nodes that know what other charges change
 )
 
 // Where a surface is not asked: a cycle is solved directly there.
@@ -330,12 +330,15 @@ func (f *surface) eval(s *direct, op *model.Operating, x *solve.Carry, look *sol
 			}
 		}
 	}
+	is, ws, ns = stencil(zs/apart, 2)
 	id, wd, nd = stencil(d/(apart*angleStep), 2)
 	ir, wr, nr = stencil(r/(apart*angleStep), 2)
-	for j := range nd {
-		for k := range nr {
-			if !lean(place{int(math.Round(zs)), apart * (id + j), apart * (ir + k), int(math.Round(zb))}, wd[j]*wr[k]) {
-				return false
+	for i := range ns {
+		for j := range nd {
+			for k := range nr {
+				if !lean(place{apart * (is + i), apart * (id + j), apart * (ir + k), int(math.Round(zb))}, ws[i]*wd[j]*wr[k]) {
+					return false
+				}
 			}
 		}
 	}
