@@ -71,7 +71,8 @@ type Burn struct {
 	// For fixed, scaled and flame.
 	Development float64 // spark to 10 % [rad]
 	Rapid       float64 // 10 to 90 % [rad]
-	// For scaled and flame: where those two angles hold.
+	// For scaled and flame: where those two angles hold, with dry air, walls and
+	// octane number as they are.
 	Base Operating
 
 	// For wiebe.
@@ -108,6 +109,11 @@ type Operating struct {
 	Split   float64 // the trailing plug fires so much later [rad]; unused with one plug
 	Intake  float64 // temperature in the manifold [K]
 	Exhaust float64 // absolute pressure in the exhaust [Pa]
+
+	// What disturbs it; 0 is none.
+	Humidity    float64 // water in the intake air [kg/kg of dry air], 0 to 0.05; never held against saturation
+	WallShift   float64 // all walls are so much warmer than the engine's [K], -100 to 200; without effect under the wall law "none"
+	OctaneShift float64 // octane number of the fuel less the engine's [-], -40 to 40
 }
 
 // Chamber returns the volume law of e.

@@ -107,6 +107,12 @@ func TestFaultsOfValvesAndBurns(t *testing.T) {
 		{"pressure above 5 bar", "\nmap_kpa = 80.0", "\nmap_kpa = 501.0", "point.map_kpa = 501: want 5 to 500 kPa"},
 		{"pressure below 5 kPa", "\nmap_kpa = 80.0", "\nmap_kpa = 4.0", "point.map_kpa = 4: want 5 to 500 kPa"},
 		{"octane", "octane = 91.0", "octane = 30.0", "burn.octane = 30: want 40 to 130"},
+		{"too humid", "[point]", "[point]\nhumidity_g_kg = 51", "point.humidity_g_kg = 51: want 0 to 50 g/kg"},
+		{"humidity NaN", "[point]", "[point]\nhumidity_g_kg = nan", "point.humidity_g_kg = NaN: want 0 to 50 g/kg"},
+		{"walls too warm", "[point]", "[point]\nwall_shift_k = 201", "point.wall_shift_k = 201: want -100 to 200 K"},
+		{"octane shift", "[point]", "[point]\noctane_shift = -41", "point.octane_shift = -41: want -40 to 40"},
+		{"octane in all", "[point]", "[point]\noctane_shift = 39.5", "point.octane_shift = 39.5: want an octane number of 40 to 130 in all: -51 to 39"},
+		{"humid base", "base_lambda = 1.0", "base_humidity_g_kg = 1", "burn.base_humidity_g_kg = 1: unknown key"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			_, err := Parse("x.toml", pump(t, c.old, c.new))
@@ -138,12 +144,51 @@ func TestOperatingCheck(t *testing.T) {
 		"lambda = 0":      func(o *Operating) { o.Lambda = 0 },
 		"lambda = NaN":    func(o *Operating) { o.Lambda = math.NaN() },
 		"spark_deg_btdc = -131: want a spark between": func(o *Operating) { o.Spark = -131 * deg },
-		"exhaust_kpa = 0": func(o *Operating) { o.Exhaust = 0 },
+		"exhaust_kpa = 0":                            func(o *Operating) { o.Exhaust = 0 },
+		"humidity_g_kg = -1: want 0 to 50 g/kg":      func(o *Operating) { o.Humidity = -1e-3 },
+		"humidity_g_kg = NaN":                        func(o *Operating) { o.Humidity = math.NaN() },
+		"wall_shift_k = -101: want -100 to 200 K":    func(o *Operating) { o.WallShift = -101 },
+		"wall_shift_k = NaN":                         func(o *Operating) { o.WallShift = math.NaN() },
+		"octane_shift = 41: want -40 to 40":          func(o *Operating) { o.OctaneShift = 41 },
+		"octane_shift = NaN":                         func(o *Operating) { o.OctaneShift = math.NaN() },
+		"octane_shift = 39.5: want an octane number": func(o *Operating) { o.OctaneShift = 39.5 },
 	} {
 		o := e.Point
 		change(&o)
 		require.ErrorContains(t, o.Check(e), want)
 	}
+}
+
+// What disturbs a point is none by default, is read in its units and written back;
+// a base point of the burn has none, and what the engine's own ranges allow needs no
+// shift to be allowed.
+func TestDisturbances(t *testing.T) {
+	e, err := Load(Default)
+	require.NoError(t, err)
+	require.Zero(t, [3]float64{e.Point.Humidity, e.Point.WallShift, e.Point.OctaneShift})
+
+	e, err = Parse("x.toml", pump(t, "[point]", "[point]\nhumidity_g_kg = 12\nwall_shift_k = -35.5\noctane_shift = -4"))
+	require.NoError(t, err)
+	require.InEpsilon(t, 0.012, e.Point.Humidity, 1e-15)
+	require.Equal(t, [2]float64{-35.5, -4}, [2]float64{e.Point.WallShift, e.Point.OctaneShift})
+	again, err := Parse("again.toml", e.TOML())
+	require.NoError(t, err)
+	require.Equal(t, e.Point, again.Point)
+
+	e.Burn.Base.OctaneShift = 1
+	require.ErrorContains(t, e.Check(), "burn.base = (Humidity 0, WallShift 0, OctaneShift 1): want a base point with none of these")
+
+	e, err = Parse("x.toml", []byte(strings.Replace(string(pump(t, "liner_k = 430.0", "liner_k = 200.0")), "octane = 91.0", "octane = 130.0", 1)))
+	require.NoError(t, err)
+	require.NoError(t, e.Point.Check(e))
+	o := e.Point
+	o.WallShift = -1e-6
+	require.ErrorContains(t, o.Check(e), "wall_shift_k = -1e-06: want every wall above 200 K")
+	e.Wall.Law = "none"
+	require.NoError(t, o.Check(e), "without a law there are no walls")
+
+	_, err = Parse("x.toml", []byte(strings.Replace(string(pump(t, "liner_k = 430.0", "liner_k = 290.0")), "[point]", "[point]\nwall_shift_k = -90", 1)))
+	require.ErrorContains(t, err, "point.wall_shift_k = -90: want every wall above 200 K: more than -90 K")
 }
 
 // Whatever is accepted is written and read back as the same text; a double
@@ -165,6 +210,7 @@ func FuzzParse(f *testing.F) {
 	e.Description = "quotes \" and \\ and\nlines"
 	f.Add(e.TOML())
 	e.Burn.Plugs, e.Burn.SecondX = 2, 0.01
+	e.Point.Humidity, e.Point.WallShift, e.Point.OctaneShift = 0.0123, -7, 3
 	e.Friction.Law, e.Friction.Follower = FrictionPatton, "rocker"
 	e.Intake.TableAngle, e.Intake.TableLift = []float64{-6, -5, -4, -3, -2.4}, []float64{0, 0.003, 0.006, 0.002, 0}
 	f.Add(e.TOML())

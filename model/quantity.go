@@ -133,7 +133,9 @@ var quantities = slices.Concat([]quantity{
 		{"friction.per_peak_pressure", "B", "bar/bar", 1, 0, 0.1, false, 0.005, func(e *Engine) *float64 { return &e.Friction.ChenFlynn.Peak }, chen},
 		{"friction.per_piston_speed_bar_s_m", "C", "bar s/m", bar, 0, 1, false, 0.09, func(e *Engine) *float64 { return &e.Friction.ChenFlynn.Linear }, chen},
 		{"friction.per_piston_speed_squared_bar_s2_m2", "D", "bar s²/m²", bar, 0, 0.1, false, 0.0009, func(e *Engine) *float64 { return &e.Friction.ChenFlynn.Square }, chen},
-	}, point("point.", "", func(e *Engine) *Operating { return &e.Point }, nil))
+	}, point("point.", "", atPoint, nil), disturbances("point.", atPoint))
+
+func atPoint(e *Engine) *Operating { return &e.Point }
 
 // point is the rows of an operating point.
 func point(prefix, about string, at func(*Engine) *Operating, when func(*Engine) bool) []quantity {
@@ -146,6 +148,15 @@ func point(prefix, about string, at func(*Engine) *Operating, when func(*Engine)
 			func(e *Engine) bool { return twin(e) && (when == nil || when(e)) }},
 		{prefix + "intake_k", about + "temperature in the manifold", "K", 1, 230, 500, false, 300, func(e *Engine) *float64 { return &at(e).Intake }, when},
 		{prefix + "exhaust_kpa", about + "absolute pressure in the exhaust", "kPa", kpa, 20, 500, false, 101.325, func(e *Engine) *float64 { return &at(e).Exhaust }, when},
+	}
+}
+
+// disturbances is the rows of what disturbs an operating point.
+func disturbances(prefix string, at func(*Engine) *Operating) []quantity {
+	return []quantity{
+		{prefix + "humidity_g_kg", "water in the intake air, per mass of dry air", "g/kg", 1e-3, 0, 50, false, 0, func(e *Engine) *float64 { return &at(e).Humidity }, nil},
+		{prefix + "wall_shift_k", "all walls are so much warmer than given; without effect under wall.law none", "K", 1, -100, 200, false, 0, func(e *Engine) *float64 { return &at(e).WallShift }, nil},
+		{prefix + "octane_shift", "octane number of the fuel less burn.octane", "", 1, -40, 40, false, 0, func(e *Engine) *float64 { return &at(e).OctaneShift }, nil},
 	}
 }
 
@@ -237,6 +248,9 @@ func (e *Engine) problems() (all []*Problem) {
 	all = append(all, e.Point.problems("point.", e)...)
 	if scaled(e) {
 		all = append(all, e.Burn.Base.problems("burn.base_", e)...)
+		if b := &e.Burn.Base; b.Humidity != 0 || b.WallShift != 0 || b.OctaneShift != 0 {
+			all = append(all, &Problem{"burn.base", fmt.Sprintf("(Humidity %g, WallShift %g, OctaneShift %g)", b.Humidity, b.WallShift, b.OctaneShift), "a base point with none of these"})
+		}
 	}
 	return all
 }
@@ -298,17 +312,24 @@ func (e *Engine) shape() (all []*Problem) {
 }
 
 // problems lists what is wrong with o beyond its ranges.
-func (o *Operating) problems(prefix string, e *Engine) []*Problem {
+func (o *Operating) problems(prefix string, e *Engine) (all []*Problem) {
 	from, to := e.Sealed()
 	within := func(advance float64) bool { return -advance > from && -advance < to }
 	span := fmt.Sprintf("a spark between intake closing and exhaust opening, %s to %s deg before dead centre", number(-to/deg), number(-from/deg))
 	if !within(o.Spark) {
-		return []*Problem{{prefix + "spark_deg_btdc", number(o.Spark / deg), span}}
+		all = append(all, &Problem{prefix + "spark_deg_btdc", number(o.Spark / deg), span})
+	} else if twin(e) && !within(o.Spark-o.Split) {
+		all = append(all, &Problem{prefix + "trailing_split_deg", number(o.Split / deg), span + ", of the trailing plug too"})
 	}
-	if twin(e) && !within(o.Spark-o.Split) {
-		return []*Problem{{prefix + "trailing_split_deg", number(o.Split / deg), span + ", of the trailing plug too"}}
+	// A shift of 0 leaves what the engine's own ranges allow.
+	if least := min(e.Wall.Head, e.Wall.Piston, e.Wall.Liner); walled(e) && o.WallShift < 0 && !(least+o.WallShift > 200) {
+		all = append(all, &Problem{prefix + "wall_shift_k", number(o.WallShift), "every wall above 200 K: more than " + number(200-least) + " K"})
 	}
-	return nil
+	if sum := e.Octane + o.OctaneShift; o.OctaneShift != 0 && !(sum >= 40 && sum <= 130) {
+		all = append(all, &Problem{prefix + "octane_shift", number(o.OctaneShift),
+			fmt.Sprintf("an octane number of 40 to 130 in all: %s to %s", number(40-e.Octane), number(130-e.Octane))})
+	}
+	return all
 }
 
 // Check returns the first *Problem of e, or nil.
@@ -320,7 +341,7 @@ func (e *Engine) Check() error {
 }
 
 // bare is the rows of an operating point that stands alone.
-var bare = point("", "", func(e *Engine) *Operating { return &e.Point }, nil)
+var bare = slices.Concat(point("", "", atPoint, nil), disturbances("", atPoint))
 
 // Check returns the first *Problem of running e at o, or nil. e itself must
 // be in order.

@@ -49,7 +49,8 @@ func (s *Solver) Settle(op *model.Operating) (Carry, error) {
 // Next runs the cycle that follows upon x at op into dst and returns what it
 // hands on. The samples of dst before intake closing are those after the cycle:
 // the intake stroke of the charge that it hands on. The residual keeps its
-// burned fraction if op has another lambda than the cycle before. What comes
+// burned fraction if op has another lambda than the cycle before, and the charge
+// of x the water it came with if op has another humidity. What comes
 // out depends on op, x and v alone.
 func (s *Solver) Next(op *model.Operating, x *Carry, v *Variation, dst *Cycle) (Carry, error) {
 	if err := s.ready(op, x, v); err != nil {

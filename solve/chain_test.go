@@ -70,7 +70,7 @@ func TestVariation(t *testing.T) {
 	require.InEpsilon(t, 1.2, other.Rapid/mean.Rapid, 1e-9)
 }
 
-// Whatever varies, mixture included, a cycle keeps energy and mass.
+// Whatever varies, mixture, humidity and walls included, a cycle keeps energy and mass.
 func TestNextBalances(t *testing.T) {
 	s, op, x := settled(t, model.BurnScaled)
 	r := rand.New(rand.NewPCG(1, 2))
@@ -80,6 +80,7 @@ func TestNextBalances(t *testing.T) {
 		at := op
 		at.Lambda = math.Round(400*(1+0.05*r.NormFloat64())) / 400
 		at.MAP *= 1 + 0.1*r.NormFloat64()
+		at.Humidity, at.WallShift, at.OctaneShift = 0.05*r.Float64(), -100+300*r.Float64(), 40*r.Float64()-20
 		v := Variation{Development: math.Exp(0.2 * r.NormFloat64()), Rapid: math.Exp(0.2 * r.NormFloat64()), Burned: 1}
 		switch r.IntN(5) {
 		case 0:

@@ -25,7 +25,7 @@ type Cycle struct {
 	Mass        []float64 // in the chamber [kg]
 	Intake      []float64 // flow through the intake valves into the chamber [kg/rad]
 	Exhaust     []float64 // flow through the exhaust valves out of it [kg/rad]
-	Composition []float64 // burned mass fraction of what is in the chamber [-]
+	Composition []float64 // burned mass fraction of what is in the chamber [-]; the air's water counts as burned gas
 	Burned      []float64 // burned fraction of the charge that burns [-]
 	Release     []float64 // heat-release rate: fuel burned times its heating value [J/rad]
 	WallHeat    []float64 // given to the walls since intake closing [J]
@@ -55,9 +55,9 @@ type Indicators struct {
 
 	Efficiency float64 // gross indicated work over fuel energy [-]
 	HeatLoss   float64 // wall heat of the whole cycle over fuel energy [-]
-	Residual   float64 // burned gas over charge at intake closing, by mass [-]
-	Volumetric float64 // air taken in over air that would fill the swept volume at manifold pressure and temperature [-]
-	Airflow    float64 // [kg/s]
+	Residual   float64 // burned gas left over, over charge at intake closing, by mass [-]; the air's water does not count, a charge being as moist as Operating says
+	Volumetric float64 // dry air taken in over dry air that would fill the swept volume at manifold pressure and temperature [-]
+	Airflow    float64 // dry air [kg/s]
 	FuelHeat   float64 // fuel energy taken in, lower heating value [J]
 	Charge     float64 // mass at intake closing [kg]
 	Blowby     float64 // mass past the rings over charge [-]

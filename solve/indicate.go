@@ -39,14 +39,14 @@ func (s *Solver) indicate(op *model.Operating, x, g *Carry, dst *Cycle) {
 	i.Power = i.Torque * op.Speed
 
 	stoich := op.Lambda * s.fuel.StoichAirFuel
-	taken := y[oneIn]
+	taken := y[oneIn] * (1 - s.one.bIn) // without the water
 	air := taken * stoich / (1 + stoich)
 	var in gas.Props
 	s.gas.fresh.Props(op.Intake, op.MAP, &in)
 	i.FuelHeat = taken / (1 + stoich) * s.fuel.LHV
 	i.Efficiency = gross / i.FuelHeat
 	i.HeatLoss = y[oneHeat] / i.FuelHeat
-	i.Residual = x[carryB]
+	i.Residual = math.Max(0, (x[carryB]-s.one.bIn)/(1-s.one.bIn))
 	i.Volumetric = taken * in.V / swept
 	i.Airflow = air * op.Speed / period
 	i.Charge = x[carryM]

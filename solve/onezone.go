@@ -45,6 +45,7 @@ type oneZone struct {
 	intake, exhaust   *valve.Valve
 	pIn, tIn, pOut    float64 // manifold pressure, temperature at entry [K], exhaust pressure
 	hIn, rIn, gammaIn float64 // of the fresh charge at entry
+	bIn               float64 // its burned fraction, see Solver.moist
 	rOut, gammaOut    float64 // of the exhaust
 	least             float64 // mass in the port that counts as little [kg]
 	exit              float64 // mass of gas in the exhaust port [kg]
@@ -80,7 +81,7 @@ func (c *oneZone) Derive(dst []float64, theta float64, y []float64) {
 		dst[oneIn] = in
 		flow += in
 		if in > 0 {
-			h, ba := (y[onePortH]+c.least*c.hIn)/wait, y[onePortB]/wait
+			h, ba := (y[onePortH]+c.least*c.hIn)/wait, (y[onePortB]+c.least*c.bIn)/wait
 			enthalpy += in * h
 			sumH += in * (h - s.h)
 			sumB += in * (ba - b)

@@ -146,12 +146,13 @@ func change(x, g *Carry) float64 {
 func (s *Solver) guess() Carry {
 	vol, _ := s.chamber.Volume(s.from)
 	o := &s.one
-	b := math.Min(0.3, 0.08*o.pOut/o.pIn)
-	t := o.tIn + 300*b
+	left := math.Min(0.3, 0.08*o.pOut/o.pIn)
+	b, t := o.bIn+(1-o.bIn)*left, o.tIn+300*left
 	var mix, out state
 	o.at(t, o.pIn, b, &mix)
 	o.pure(1100, o.pOut, &out)
-	return Carry{carryM: vol / mix.v, carryT: t, carryB: b, carryExitH: out.h, carryExitB: 1, carryExitT: 1100, carryLambda: s.lambda}
+	ring, _ := o.ring(o.pIn)
+	return Carry{carryM: vol / mix.v, carryT: t, carryB: b, carryRing: o.bIn * ring * o.pIn, carryExitH: out.h, carryExitB: 1, carryExitT: 1100, carryLambda: s.lambda}
 }
 
 // charge returns what c is at intake closing.

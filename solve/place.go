@@ -29,12 +29,18 @@ type place struct {
 	ringGamma float64
 }
 
-// set prepares for an engine at op.
-func (c *place) set(e *model.Engine, op *model.Operating) {
+// set prepares for an engine at op, whose fresh charge has the burned fraction
+// fresh. Without a wall law there are no walls to be warmer: the crevice keeps
+// its temperature too.
+func (c *place) set(e *model.Engine, op *model.Operating, fresh float64) {
 	c.speed = op.Speed
+	if c.law != nil {
+		w := &e.Wall
+		c.headTemp, c.pistonTemp, c.linerTemp = w.Head+op.WallShift, w.Piston+op.WallShift, w.Liner+op.WallShift
+	}
 	c.crevice, c.leak, c.crankcase = e.Crevice.Volume, e.Crevice.Leak, op.Exhaust
 	var s state
-	c.at(c.linerTemp, op.MAP, 0, &s)
+	c.at(c.linerTemp, op.MAP, fresh, &s)
 	c.ringR = op.MAP * s.v / c.linerTemp
 	c.ringGamma = s.gamma(op.MAP)
 	c.size()

@@ -128,8 +128,10 @@ func anyEngine(t *rapid.T) *model.Engine {
 			First:  model.Stage{Delay: deg * f("delay", 0, 10), Span: deg * f("span", 0.1, 100), A: f("a", 4, 7), M: f("m", 0.3, 4)},
 			Second: model.Stage{Delay: deg * f("delay 2", 0, 20), Span: deg * f("span 2", 40, 120), A: f("a 2", 4, 7), M: f("m 2", 1, 3)}},
 		Point: model.Operating{Speed: f("piston speed", 1.5, 15) * math.Pi / stroke, MAP: f("kpa", 40, 200) * 1e3, Lambda: f("lambda", 0.7, 1.6),
-			Spark: deg * f("spark", -10, 60), Intake: f("intake k", 260, 380), Exhaust: f("exhaust kpa", 95, 115) * 1e3},
+			Spark: deg * f("spark", -10, 60), Intake: f("intake k", 260, 380), Exhaust: f("exhaust kpa", 95, 115) * 1e3,
+			Humidity: f("humidity", 0, 0.05), WallShift: f("wall shift", -100, 200)},
 	}
+	e.Point.OctaneShift = f("octane shift", math.Max(-40, 40-e.Octane), math.Min(40, 130-e.Octane))
 	clearance := math.Pi / 4 * e.Geometry.Bore * e.Geometry.Bore * e.Geometry.Stroke / (e.Geometry.Ratio - 1)
 	e.Crevice = model.Crevice{Volume: f("crevice", 0, 0.04) * clearance, Leak: f("leak", 0, 1e-5) * e.Geometry.Bore * e.Geometry.Bore}
 	e.Intake.Diameter, e.Exhaust.Diameter = 0.42*e.Geometry.Bore, 0.36*e.Geometry.Bore

@@ -165,8 +165,7 @@ func New(e *model.Engine, set *Settings) (*Solver, error) {
 // parts sets up valves, walls, plugs and fronts.
 func (s *Solver) parts() (err error) {
 	e, period := &s.engine, s.strokes.Period()
-	p := place{chamber: s.chamber, factor: e.Wall.Factor,
-		headTemp: e.Wall.Head, pistonTemp: e.Wall.Piston, linerTemp: e.Wall.Liner}
+	p := place{chamber: s.chamber, factor: e.Wall.Factor}
 	if e.Wall.Law == "none" {
 		p.linerTemp = 450 // what the crevice keeps its gas at
 	} else if p.law, err = wall.ByName(e.Wall.Law); err != nil {
@@ -188,7 +187,6 @@ func (s *Solver) parts() (err error) {
 	bore := s.chamber.Bore()
 	s.bore = math.Pi * bore * bore / 4
 	s.two.area = s.bore
-	s.two.knock = knock.DouaudEyzat{Octane: e.Octane}
 	s.flames = flame.Usual()
 	s.flames.Transition = 0.5
 	s.kernel = flame.KernelShare
@@ -289,11 +287,13 @@ func (s *Solver) prepare(op *model.Operating) error {
 		s.lambda = op.Lambda
 	}
 	o := &s.one
-	o.set(&s.engine, op)
-	s.two.set(&s.engine, op)
 	o.pIn, o.tIn, o.pOut = op.MAP, op.Intake+s.engine.Intake.Heating, op.Exhaust
+	o.bIn = s.moist(op)
+	o.set(&s.engine, op, o.bIn)
+	s.two.set(&s.engine, op, o.bIn)
+	s.two.knock = knock.DouaudEyzat{Octane: s.engine.Octane + op.OctaneShift}
 	var in, out state
-	o.at(o.tIn, o.pIn, 0, &in)
+	o.at(o.tIn, o.pIn, o.bIn, &in)
 	o.hIn, o.rIn, o.gammaIn = in.h, o.pIn*in.v/o.tIn, in.gamma(o.pIn)
 	const exitT = 1000 // [K]; only the gas constant and gamma are taken from it
 	o.pure(exitT, o.pOut, &out)

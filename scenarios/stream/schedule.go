@@ -61,6 +61,9 @@ func (s Schedule) At(n int) (op model.Operating, steady bool) {
 	mix(&op.Split, p.Split, q.Split)
 	mix(&op.Intake, p.Intake, q.Intake)
 	mix(&op.Exhaust, p.Exhaust, q.Exhaust)
+	mix(&op.Humidity, p.Humidity, q.Humidity)
+	mix(&op.WallShift, p.WallShift, q.WallShift)
+	mix(&op.OctaneShift, p.OctaneShift, q.OctaneShift)
 	return op, false
 }
 
@@ -95,11 +98,14 @@ var columns = []struct {
 	{"spark_deg_btdc", math.Pi / 180, func(o *model.Operating) *float64 { return &o.Spark }},
 	{"trailing_split_deg", math.Pi / 180, func(o *model.Operating) *float64 { return &o.Split }},
 	{"exhaust_kpa", 1e3, func(o *model.Operating) *float64 { return &o.Exhaust }},
+	{"humidity_g_kg", 1e-3, func(o *model.Operating) *float64 { return &o.Humidity }},
+	{"wall_shift_k", 1, func(o *model.Operating) *float64 { return &o.WallShift }},
+	{"octane_shift", 1, func(o *model.Operating) *float64 { return &o.OctaneShift }},
 }
 
 // ReadSchedule reads a schedule as CSV: a header with cycle and any of
-// speed_rpm, map_kpa, lambda, spark_deg_btdc, trailing_split_deg, exhaust_kpa; one
-// line a knot. Columns left out are as in base. Errors wrap ErrSchedule and
+// speed_rpm, map_kpa, lambda, spark_deg_btdc, trailing_split_deg, exhaust_kpa,
+// humidity_g_kg, wall_shift_k, octane_shift; one line a knot. Columns left out are as in base. Errors wrap ErrSchedule and
 // tell the line, starting with name.
 func ReadSchedule(r io.Reader, name string, base model.Operating) (Schedule, error) {
 	in := csv.NewReader(r)
