@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"phasebench/model"
+	"phasebench/scenarios/dataset"
 	"phasebench/scenarios/record"
 )
 
@@ -69,6 +70,25 @@ func (m *meta) notes() []string {
 			v = fmt.Sprintf("%.12g", x)
 		}
 		all = append(all, plain(fmt.Sprintf("%s: %v", k, v)))
+	}
+	return all
+}
+
+// licence is that of every dataset.
+const licence = "Synthetic data, made by a program: use it as you like."
+
+// settings lists m for the card of a dataset.
+func (m *meta) settings() []dataset.Setting {
+	var all []dataset.Setting
+	for _, k := range m.keys {
+		key, v := k, m.Engine[k]
+		if v == nil {
+			key, v = "flag."+k, m.Flags[k]
+		}
+		if x, ok := v.(float64); ok {
+			v = fmt.Sprintf("%.12g", x)
+		}
+		all = append(all, dataset.Setting{Key: key, Value: plain(fmt.Sprint(v))})
 	}
 	return all
 }

@@ -373,20 +373,13 @@ func (t *tracesFlags) card(b *traces.Bench, m *meta, knobs []stream.Knobs) datas
 		Title:       "Ragged cycles of " + plain(e.Name),
 		Description: fmt.Sprintf("%d successive cycles of a simulated engine (%s), each different, as instruments with their faults deliver them, with what was true of each.", t.cycles, place(e)),
 		Tool:        m.Tool, Version: m.Version, Seed: t.seed, Caution: record.Caution,
-		Licence: "Synthetic data, made by a program: use it as you like.",
+		Licence: licence, Config: m.settings(),
 	}
 	add := func(key string, v any) {
 		if x, ok := v.(float64); ok {
 			v = fmt.Sprintf("%.12g", x)
 		}
 		c.Config = append(c.Config, dataset.Setting{Key: key, Value: plain(fmt.Sprint(v))})
-	}
-	for _, k := range m.keys {
-		if v, ok := m.Engine[k]; ok {
-			add(k, v)
-		} else {
-			add("flag."+k, m.Flags[k])
-		}
 	}
 	add("knobs.scale", b.Stream.Scale())
 	for i, k := range knobs {

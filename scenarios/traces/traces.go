@@ -19,7 +19,16 @@ type Bench struct {
 	Setup  sensor.Setup
 	Seed   uint64
 	Truth  bool // also the true pressure, as a channel of its own
+
+	// With a hand on it the stream is steered from its cycle 0 on, with Seed, and its
+	// cycle First is cycle 0 of the rows; run_cycle is what the stream calls it. A part
+	// then costs all cycles before it too.
+	Steer stream.Steer
+	First int
 }
+
+// runColumn is the column that steered rows have after the labels.
+var runColumn = dataset.Column{Name: "run_cycle", About: "number of the cycle in the run, from whose cycle 0 on the engine was steered", Kind: dataset.Whole}
 
 // truth is the name of that channel.
 const truth = "true_pressure_bar"
@@ -54,6 +63,9 @@ func (s *source) Columns() []dataset.Column {
 		all = append(all, dataset.Column{Name: l.name, Unit: l.unit, About: l.about, Kind: l.kind})
 	}
 	all = append(all, dataset.Column{Name: "seed", About: "of all draws", Kind: dataset.Whole})
+	if s.bench.Steer != nil {
+		all = append(all, runColumn)
+	}
 	seen := map[string]int{}
 	for i := range s.bench.Setup.Faults {
 		f := &s.bench.Setup.Faults[i]
@@ -93,7 +105,7 @@ func faultColumn(f *sensor.Fault, nth int) dataset.Column {
 func (s *source) Rows(first, last int) iter.Seq2[*dataset.Row, error] {
 	return func(yield func(*dataset.Row, error) bool) {
 		s.rig.Reset()
-		for c, err := range s.bench.Stream.Cycles(s.ctx, first, last) {
+		for c, err := range s.cycles(first, last) {
 			if err == nil {
 				err = s.rig.Take(c, &s.record)
 			}
@@ -101,7 +113,7 @@ func (s *source) Rows(first, last int) iter.Seq2[*dataset.Row, error] {
 				yield(nil, err)
 				return
 			}
-			if c.Warming {
+			if c.Warming || s.bench.Steer != nil && c.Number < s.bench.First+first {
 				continue
 			}
 			s.tell(c)
@@ -112,6 +124,16 @@ func (s *source) Rows(first, last int) iter.Seq2[*dataset.Row, error] {
 	}
 }
 
+// cycles yields the cycles of the rows from first up to but without last, and those
+// that bring them about.
+func (s *source) cycles(first, last int) iter.Seq2[*stream.Cycle, error] {
+	b := s.bench
+	if b.Steer == nil {
+		return b.Stream.Cycles(s.ctx, first, last)
+	}
+	return b.Stream.Steered(s.ctx, b.Seed, b.First+last, b.Steer)
+}
+
 // tell fills the row with c.
 func (s *source) tell(c *stream.Cycle) {
 	r := &s.row
@@ -120,6 +142,10 @@ func (s *source) tell(c *stream.Cycle) {
 		r.Labels = append(r.Labels, s.labels[i].of(c)/s.labels[i].scale)
 	}
 	r.Labels = append(r.Labels, float64(s.bench.Seed))
+	if s.bench.Steer != nil {
+		r.Labels[0] = float64(c.Number - s.bench.First)
+		r.Labels = append(r.Labels, float64(c.Number))
+	}
 	r.Labels = append(r.Labels, s.record.Severity...)
 	r.Channels = append(r.Channels, s.record.Values...)
 	if s.bench.Truth {

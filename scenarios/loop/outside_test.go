@@ -1,0 +1,248 @@
+package loop
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"phasebench/model"
+	"phasebench/scenarios/control"
+	"phasebench/scenarios/reader"
+)
+
+const controllers = "../../testdata/controllers"
+
+// held is a scenario that a hand disturbs, read by a plain reader of pressure.
+func held(t *testing.T, cycles int) *Scenario {
+	t.Helper()
+	e, err := model.Load(model.Default)
+	require.NoError(t, err)
+	s := Usual(e)
+	s.Cycles = cycles
+	s.Sensing.Signal, s.Sensing.Reader = reader.Pressure, "smoothed"
+	s.Guard = control.GuardSettings{}
+	s.Legs = append(s.Legs, s.Legs[0])
+	s.Legs[1].Cycle, s.Legs[1].Manual = cycles/2, 6*deg
+	return &s
+}
+
+// outside makes the law of s another program.
+func outside(s *Scenario, argv ...string) *Scenario {
+	out := *s
+	out.Law = Law{Name: Outside, Mode: Free, Program: argv, Limit: 20 * time.Second}
+	return &out
+}
+
+func ran(t *testing.T, s *Scenario) *Run {
+	t.Helper()
+	b, err := NewBench(context.Background(), s)
+	require.NoError(t, err)
+	r, err := b.Run(context.Background(), 1, nil)
+	require.NoError(t, err)
+	require.Len(t, r.Steps, s.Cycles, "the log is whole")
+	return r
+}
+
+// sparks writes down every spark that fired, to the last bit.
+func sparks(r *Run) string {
+	var b strings.Builder
+	for i := range r.Steps {
+		fmt.Fprintln(&b, r.Steps[i].Fired.Leading)
+	}
+	return b.String()
+}
+
+// python is an interpreter of Python 3, by which the test is skipped if there is none.
+func python(t *testing.T) string {
+	path, err := exec.LookPath("/usr/bin/python3")
+	if err != nil {
+		require.Empty(t, os.Getenv("PHASEBENCH_REQUIRE_PEERS"), "the peers are required here: python3")
+		t.Skip("no python3")
+	}
+	return path
+}
+
+// compiled is testdata/controllers/integral.c as a program.
+func compiled(t testing.TB) string {
+	cc, err := exec.LookPath("gcc")
+	if err != nil {
+		require.Empty(t, os.Getenv("PHASEBENCH_REQUIRE_PEERS"), "the peers are required here: gcc")
+		t.Skip("no gcc")
+	}
+	program := filepath.Join(t.TempDir(), "integral")
+	out, err := exec.Command(cc, "-std=c99", "-pedantic", "-Wall", "-Wextra", "-Werror", "-O2", "-ffp-contract=off", "-o", program, controllers+"/integral.c", "-lm").CombinedOutput()
+	require.NoError(t, err, "%s", out)
+	return program
+}
+
+// The same law in C, in Python and built in fires the same sparks, whatever is
+// spoken: JSON lines, frames, a pipe or a socket.
+func TestOutsideAlike(t *testing.T) {
+	s := held(t, 300)
+	want := sparks(ran(t, s))
+	for name, argv := range map[string][]string{"C": {compiled(t)}, "Python": {python(t), controllers + "/integral.py"}} {
+		for _, binary := range []bool{false, true} {
+			o := outside(s, argv...)
+			o.Law.Binary = binary
+			r := ran(t, o)
+			require.NoError(t, r.Failure)
+			require.Equal(t, "integral in "+name, r.Told)
+			require.Equal(t, want, sparks(r), "%s, binary %v", name, binary)
+		}
+	}
+
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	address := l.Addr().String()
+	require.NoError(t, l.Close())
+	_, port, err := net.SplitHostPort(address)
+	require.NoError(t, err)
+	server := exec.Command(python(t), controllers+"/integral.py", "--listen", port)
+	require.NoError(t, server.Start())
+	o := outside(s)
+	o.Law.Address = address
+	b, err := NewBench(context.Background(), o)
+	require.NoError(t, err)
+	var r *Run
+	require.Eventually(t, func() bool { // until it listens
+		r, err = b.Run(context.Background(), 1, nil)
+		return err == nil
+	}, 20*time.Second, 20*time.Millisecond)
+	require.NoError(t, server.Wait())
+	require.Equal(t, want, sparks(r), "over TCP")
+}
+
+// obeys speaks the protocol over JSON lines until turn says what to do instead.
+const obeys = `
+import json, sys, time
+hello = json.loads(sys.stdin.readline())
+print(json.dumps({"version": 1, "name": "naughty"}), flush=True)
+for line in sys.stdin:
+    seen = json.loads(line)
+    if seen["cycle"] >= 20:
+        %s
+    print(json.dumps({"spark_deg_btdc": seen["ordered_deg_btdc"]}), flush=True)
+`
+
+// Whatever an outside law does, the run goes on to its end: the guard brings the
+// spark to the base map, the verdict tells why, and nothing is left of the program.
+func TestOutsideMisbehaves(t *testing.T) {
+	for name, c := range map[string]struct{ does, why string }{
+		"hangs":       {"time.sleep(600)", "no answer"},
+		"crashes":     {"raise SystemExit('boom')", "boom"},
+		"NaN":         {`print('{"spark_deg_btdc": NaN}', flush=True); continue`, "it said"},
+		"no spark":    {`print('{"sparks": 7}', flush=True); continue`, "it said"},
+		"half a line": {`sys.stdout.write('{"spark_deg_b'); sys.stdout.flush(); raise SystemExit`, "half a line"},
+		"flood":       {"while True: print('x' * 5000, flush=True)", "it said"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			pidFile := filepath.Join(t.TempDir(), "pid")
+			script := fmt.Sprintf(obeys, c.does)
+			script = strings.Replace(script, "import json, sys, time", fmt.Sprintf("import json, os, sys, time\nopen(%q, 'w').write(str(os.getpid()))", pidFile), 1)
+			s := outside(held(t, 60), python(t), "-c", script)
+			s.Law.Limit = time.Second
+			if name != "hangs" {
+				s.Law.Limit = 20 * time.Second
+			}
+			r := ran(t, s)
+			require.ErrorIs(t, r.Failure, control.ErrOutside)
+			require.ErrorContains(t, r.Failure, "cycle 2") // 20, or 21 of what comes unasked
+			require.ErrorContains(t, r.Failure, c.why)
+			require.Equal(t, control.Follow, r.Steps[19].State)
+			require.Equal(t, control.Hold, r.Steps[21].State)
+			end := &r.Steps[59]
+			require.Equal(t, control.Fallback, end.State, end.Why)
+			require.InDelta(t, end.Base, end.Ordered.Leading, 1e-9)
+			pid, err := os.ReadFile(pidFile)
+			require.NoError(t, err)
+			_, err = os.Stat("/proc/" + string(pid))
+			require.ErrorIs(t, err, os.ErrNotExist, "the program is reaped")
+		})
+	}
+}
+
+// A spark of 400 deg, or one that is no number in a frame, never fires. The program
+// is not given up: it may come to its senses, and does here.
+func TestOutsideWild(t *testing.T) {
+	for name, wild := range map[string]string{"400 deg": "400.0", "no number": "math.nan"} {
+		script := `
+import json, math, struct, sys
+i, o = sys.stdin.buffer, sys.stdout.buffer
+fields = json.loads(i.readline())["fields"]
+o.write(b'{"version":1,"name":"wild"}\n'); o.flush()
+while True:
+    size = i.read(4)
+    if not size: break
+    b = i.read(struct.unpack("<I", size)[0])
+    n = struct.unpack_from("<I", b)[0]
+    spark = struct.unpack_from("<d", b, 4 + 8 * fields.index("ordered_deg_btdc"))[0]
+    if 20 <= n < 40: spark = ` + wild + `
+    o.write(struct.pack("<dd", spark, math.nan)); o.flush()
+`
+		s := outside(held(t, 140), python(t), "-c", script)
+		s.Law.Binary = true
+		r := ran(t, s)
+		require.NoError(t, r.Failure, name)
+		for i := range r.Steps {
+			require.LessOrEqual(t, r.Steps[i].Fired.Leading, 60*deg)
+		}
+		require.Equal(t, control.Hold, r.Steps[21].State, name)
+		require.Equal(t, control.Fallback, r.Steps[35].State, name)
+		require.Equal(t, control.Follow, r.Steps[139].State, name)
+	}
+}
+
+// What an outside law sees is chosen: a reading or samples, and never the truth.
+func TestOutsideSees(t *testing.T) {
+	for _, samples := range []bool{false, true} {
+		dir := t.TempDir()
+		script := fmt.Sprintf(`
+import json, sys
+with open(%q, "w") as log:
+    log.write(sys.stdin.readline())
+    print('{"version":1,"name":"listener"}', flush=True)
+    for line in sys.stdin:
+        log.write(line)
+        print(json.dumps({"spark_deg_btdc": json.loads(line)["ordered_deg_btdc"]}), flush=True)
+`, filepath.Join(dir, "log"))
+		s := outside(held(t, 10), python(t), "-c", script)
+		s.Law.Samples = samples
+		r := ran(t, s)
+		require.NoError(t, r.Failure)
+		file, err := os.Open(filepath.Join(dir, "log"))
+		require.NoError(t, err)
+		in := json.NewDecoder(file)
+		var hello, turn map[string]any
+		require.NoError(t, in.Decode(&hello))
+		require.NoError(t, in.Decode(&turn))
+		_, err = io.Copy(io.Discard, file)
+		require.NoError(t, err)
+		file.Close()
+		fields := hello["fields"].([]any)
+		for _, f := range fields {
+			require.Contains(t, turn, f)
+			for _, word := range []string{"mbt", "lpp", "true", "knocking", "misfire"} {
+				require.NotContains(t, f, word)
+			}
+		}
+		if samples {
+			require.NotContains(t, turn, "read_deg_atdc")
+			require.Len(t, turn["samples"], len(hello["angles_deg_atdc"].([]any)))
+			require.Len(t, turn, len(fields)+2)
+		} else {
+			require.InDelta(t, r.Steps[0].Reading.Angle/deg, turn["read_deg_atdc"], 1e-12)
+			require.Len(t, turn, len(fields)+1)
+		}
+	}
+}
