@@ -37,13 +37,13 @@ const extremumBend = 3.1e-4 / (deg * deg)
 // that moves the throttle adds seconds to airflow), so what it shows belongs to the spark
 // that fired, put through the same lag:
 //
-//	x' = x + (1 − exp(−Δt/τ))·(fired − x).
+//	x' = x + (1 − exp(−Δt/τ))·(fired − x),
 //
-// and the same for its square, z. After each period it fits
+// and so its square, z. After each period it fits
 //
 //	y = b₀ + b₁·t + b₂·x + b₃·z
 //
-// about the center, b₁ against drift, b₃ for the bend, which with b₁ would else leak into b₂,
+// about the center, b₁ against drift, b₃ for the bend, which would else leak into b₂,
 // and moves the center by
 //
 //	K·b₂/(2·k·b₀),
@@ -57,10 +57,14 @@ const extremumBend = 3.1e-4 / (deg * deg)
 // regression on the lagged spark is our own choice.
 //
 // The dither is never integrated: the center is the last order less the dither that
-// was in it. A sine, so that the spark moves by no more than 2π·D/n in a cycle and a guard's bound
-// to moves lets it pass. A cycle without torque or airflow, without what fired or without a clock
-// moves nothing: the dither stops where it is. A period in which the spark as shown
-// moved by less than a tenth of D, rms, tells nothing.
+// was in it. A sine, so that the spark moves by no more than 2π·D/n in a cycle and a
+// guard's bound to moves lets it pass. A cycle without torque or airflow, without what
+// fired or without a clock moves nothing: the dither stops where it is. A period in which
+// the spark as shown moved by less than a tenth of D, rms, tells nothing. Where a guard
+// stops the dither over and over, as by a slope test each time that it gets far ahead of
+// the base map, the center falls back: with airflow and the usual guard over a base map
+// of 19.4 deg it rested at 21.7 deg, and at 25.2 deg without that test, for an MBT of
+// 25.4 deg (pump set, 2200 rpm, torque held near that of 77 kPa).
 type extremum struct {
 	dither, lag, gain, most float64
 	cycles                  int

@@ -16,6 +16,7 @@ const (
 type slopeTest struct {
 	passed float64 // spark of the last passed test, ahead of the base map [rad]
 	since  int     // cycles since the last test
+	eager  int     // cycles in a row in which the law asked for no retard
 
 	probing bool
 	again   bool    // it is the repetition
@@ -29,7 +30,7 @@ type slopeTest struct {
 	why  reason
 }
 
-// slopes probes, unless the law asks for retard: some cycles retarded, as many advanced. A reading whose angle does not fall
+// slopes probes, once the law has asked for no retard for some cycles: some cycles retarded, as many advanced. A reading whose angle does not fall
 // with the spark that fired is false: to the base map, to try again later. A test that
 // another rule interrupts counts for nothing. A passed one counts until what fires is
 // no earlier than the base map.
@@ -48,6 +49,9 @@ func (g *Guard) slopes(c *ruling) {
 		t.probing = false
 		return
 	}
+	if t.eager++; c.order < c.last.Leading {
+		t.eager = 0
+	}
 	ahead := c.fired - c.base
 	if ahead <= 0 {
 		t.passed = 0
@@ -57,7 +61,7 @@ func (g *Guard) slopes(c *ruling) {
 	case t.probing:
 		t.fit.add(c.fired, c.angle)
 		t.cycle++
-	case due && c.order >= c.last.Leading:
+	case due && t.eager > g.n.patience:
 		t.begin(g, c, ahead)
 	default:
 		return

@@ -38,10 +38,11 @@ const (
 // the correction puts it right. But net heat is what the walls have left: where late
 // cycles have more of it because they lose less, the correction takes wall heat out of
 // the balance, and over-advances. The simulated pump set is such an engine. At 2200 rpm
-// and 80 kPa, 3000 cycles, at MBT with LPP 14.8 deg on average, net heat rises by 0.27 % for
-// 1 deg later, the plain vertex lies at 12.5 deg and the corrected one at 7.1 deg; left
-// alone the plain law comes to rest about 2.5 deg of spark too early and the corrected one 8.
-// On such an engine turn the correction off.
+// and 80 kPa, 3000 cycles at MBT with LPP at 14.8 deg, net heat rises by 0.27 % for 1 deg
+// later, the plain vertex lies at 12.5 deg and the corrected one at 7.1 deg. In closed loop
+// (one run of 6000 cycles each) the plain law comes to rest 1.6 deg of spark earlier than MBT there, and 2.7 deg at
+// 3000 rpm and 50 kPa; the corrected one 7.8 and 7.3 deg, for 2 % of torque. On such an
+// engine turn the correction off.
 //
 // With too few readings in the window (less than half of it), or where the parabola
 // does not bend down by three standard errors of b₂, there is no vertex, and the law

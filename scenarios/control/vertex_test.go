@@ -72,6 +72,22 @@ func TestVertexDoesNotRunAway(t *testing.T) {
 	}
 }
 
+// An exact parabola has its vertex found to rounding where readings reach to it, and
+// from afar no farther than two standard deviations from their mean: readings spread
+// evenly over ±4 deg; n whole numbers in a row have the variance n·(n+1)/12.
+func TestVertexOfParabola(t *testing.T) {
+	for _, c := range []struct{ mean, want float64 }{{15, 18}, {20, 18}, {30, 30 - 2*math.Sqrt(81*82.0/12)/10}} {
+		law := usual(t, vertexKind, map[string]float64{"cycles": 81}).(*vertex)
+		for i := range 81 {
+			at := c.mean + float64(i-40)/10
+			law.recent.add(phased{at * deg, 7e5 * (1 - vertexBend*(at-18)*(at-18))})
+		}
+		at, ok := law.find()
+		require.True(t, ok)
+		require.InDelta(t, c.want, at/deg, 1e-6)
+	}
+}
+
 // Another load begins the window anew: until half of it is full the target is asked for.
 func TestVertexBeginsAnew(t *testing.T) {
 	law := usual(t, vertexKind, nil).(*vertex)

@@ -67,3 +67,11 @@ func (a *Actuator) fire(o control.Order, speed, start, split, manual, trailing f
 	}
 	return fired
 }
+
+// accept returns the order that the driver keeps of one while a hand adds manual
+// [rad]: what could not fire is not counted on, so that a law that goes on from it
+// does not wind up.
+func (a *Actuator) accept(o control.Order, manual float64) control.Order {
+	o.Leading = math.Max(a.Least-manual, math.Min(a.Most-manual, o.Leading))
+	return o
+}

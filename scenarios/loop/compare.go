@@ -77,7 +77,7 @@ func Compare(ctx context.Context, scenarios []Scenario, controllers []Controller
 			all = append(all, s)
 		}
 	}
-	outcomes, err := (&benches{nodes: new(nodes)}).runAll(ctx, all, seeds, workers, progress)
+	outcomes, err := new(benches).runAll(ctx, all, seeds, workers, progress)
 	if err != nil {
 		return nil, err
 	}

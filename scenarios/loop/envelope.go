@@ -147,6 +147,7 @@ func (c *nodes) get(ctx context.Context, v view, setup sensor.Setup) func() (Nod
 func (v *view) node(ctx context.Context, setup sensor.Setup) (Node, error) {
 	engine := *v.engine
 	engine.Point = v.op
+	engine.Point.Speed, engine.Point.MAP = v.engine.Point.Speed, v.engine.Point.MAP // readers may begin there, as they do in the loop
 	p := &trust.Plan{
 		Engine: &engine, Cycles: envelopeCycles, Seed: 1, Signal: v.signal, Setup: setup, Readers: []string{v.reader},
 		Settings: &v.settings, Target: v.target, Workers: 1, Speeds: []float64{v.op.Speed}, MAPs: []float64{v.op.MAP},

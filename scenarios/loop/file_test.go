@@ -459,5 +459,5 @@ func TestExamples(t *testing.T) {
 	s = all["poor-fuel"]
 	require.Equal(t, -8., s.Legs[1].Operating.OctaneShift)
 	require.Equal(t, "knock-retard", s.Law.Knock)
-	require.Equal(t, map[string]float64{"threshold": 3.5, "retard_deg": 2, "return_deg": 0.02}, s.Law.KnockOf)
+	require.Equal(t, map[string]float64{"threshold": 4, "retard_deg": 2, "return_deg": 0.02}, s.Law.KnockOf)
 }

@@ -9,7 +9,9 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -25,7 +27,7 @@ const controllers = "../../testdata/controllers"
 // held is a scenario that a hand disturbs, read by a plain reader of pressure.
 func held(t *testing.T, cycles int) *Scenario {
 	t.Helper()
-	e, err := model.Load(model.Default)
+	e, err := theEngine()
 	require.NoError(t, err)
 	s := Usual(e)
 	s.Cycles = cycles
@@ -43,11 +45,37 @@ func outside(s *Scenario, argv ...string) *Scenario {
 	return &out
 }
 
-func ran(t *testing.T, s *Scenario) *Run {
+// theEngine is one for all scenarios that are to share what is known of it.
+var theEngine = sync.OnceValues(func() (*model.Engine, error) { return model.Load(model.Default) })
+
+// benchOf makes s ready. Scenarios at one place share what that costs, if their
+// guards have no envelope; those of held do.
+func benchOf(t *testing.T, s *Scenario) *Bench {
 	t.Helper()
+	benchMu.Lock()
+	defer benchMu.Unlock()
+	schedule := s.schedule()
+	for _, b := range benchAll {
+		if x := b.Scenario; slices.Equal(x.schedule(), schedule) && x.Engine == s.Engine && !x.Guard.Envelope && !s.Guard.Envelope {
+			other := *b
+			other.Scenario = s
+			return &other
+		}
+	}
 	b, err := NewBench(context.Background(), s)
 	require.NoError(t, err)
-	r, err := b.Run(context.Background(), 1, nil)
+	benchAll = append(benchAll, b)
+	return b
+}
+
+var (
+	benchMu  sync.Mutex
+	benchAll []*Bench
+)
+
+func ran(t *testing.T, s *Scenario) *Run {
+	t.Helper()
+	r, err := benchOf(t, s).Run(context.Background(), 1, nil)
 	require.NoError(t, err)
 	require.Len(t, r.Steps, s.Cycles, "the log is whole")
 	return r
@@ -111,11 +139,9 @@ func TestOutsideAlike(t *testing.T) {
 	require.NoError(t, server.Start())
 	o := outside(s)
 	o.Law.Address = address
-	b, err := NewBench(context.Background(), o)
-	require.NoError(t, err)
 	var r *Run
 	require.Eventually(t, func() bool { // until it listens
-		r, err = b.Run(context.Background(), 1, nil)
+		r, err = benchOf(t, o).Run(context.Background(), 1, nil)
 		return err == nil
 	}, 20*time.Second, 20*time.Millisecond)
 	require.NoError(t, server.Wait())

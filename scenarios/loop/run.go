@@ -181,6 +181,7 @@ func (b *Bench) Run(ctx context.Context, seed uint64, law control.Law) (*Run, er
 		}
 		want := law.Next(&seen)
 		d := guard.Decide(&seen, want)
+		d.Order = s.Actuator.accept(d.Order, leg.Manual)
 		step := Step{
 			Cycle: c.Number, Time: seen.Time, Speed: seen.Speed, MAP: seen.MAP, Target: seen.Target, Manual: leg.Manual, Base: seen.Base,
 			Fired: fired, Single: seen.Single, Reading: seen.Reading, Knock: seen.Knock, Gauge: seen.Peak, Torque: seen.Torque, Airflow: seen.Airflow,

@@ -36,7 +36,7 @@ type Outcome struct {
 //
 // The error is the first of any run, or that of ctx.
 func RunBattery(ctx context.Context, scenarios []Scenario, seeds []uint64, workers int, progress func(done, total int)) ([]Outcome, error) {
-	b := benches{believed: true, nodes: new(nodes)}
+	b := benches{believed: true}
 	return b.runAll(ctx, scenarios, seeds, workers, progress)
 }
 
@@ -127,11 +127,11 @@ func (o *Outcome) judge() {
 	o.Pass = len(o.Why) == 0
 }
 
-// benches makes scenarios ready, and keeps what several of them share for as long as
-// runs are expected that need it. Many goroutines may use it at once.
+// benches makes scenarios ready, and keeps what several of them share. Many goroutines
+// may use it at once.
 type benches struct {
 	believed bool // find where the reader can be believed even if the guard does not ask
-	nodes    *nodes
+	nodes    nodes
 	mu       sync.Mutex
 	all      []*shared
 }
@@ -143,64 +143,75 @@ type shared struct {
 	exact    bool
 	base     Base
 	schedule stream.Schedule
-	left     int                    // runs that are expected
-	make     func() (*Bench, error) // nil once none is
+	left     int                    // runs that are still expected
+	make     func() (*Bench, error) // nil after the last of them
 }
 
-// of returns what s shares; nil: nobody expected s. b.mu is held.
-func (b *benches) of(s *Scenario) *shared {
+// share returns what s shares, ready to be made. b.mu is held.
+func (b *benches) share(ctx context.Context, s *Scenario) *shared {
 	schedule := s.schedule()
-	for _, x := range b.all {
-		if x.engine == s.Engine && x.knobs == s.Knobs && x.exact == s.Exact && x.base == s.Base && slices.Equal(x.schedule, schedule) {
-			return x
-		}
+	k := slices.IndexFunc(b.all, func(x *shared) bool {
+		return x.engine == s.Engine && x.knobs == s.Knobs && x.exact == s.Exact && x.base == s.Base && slices.Equal(x.schedule, schedule)
+	})
+	if k < 0 {
+		k = len(b.all)
+		b.all = append(b.all, &shared{engine: s.Engine, knobs: s.Knobs, exact: s.Exact, base: s.Base, schedule: schedule})
 	}
-	return nil
+	x := b.all[k]
+	if x.make == nil {
+		plain := *s
+		plain.Guard = control.GuardSettings{} // the envelope is not shared
+		x.make = sync.OnceValues(func() (*Bench, error) { return NewBench(ctx, &plain) })
+	}
+	return x
 }
 
-// expect tells b, before the first run, that s will run so many times; ctx is that of all runs.
+// expect tells b that s will run so many times: what it shares is let go after the
+// last. Without, it is kept.
 func (b *benches) expect(ctx context.Context, s *Scenario, runs int) {
 	if s.Check() != nil { // its first run tells
 		return
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	x := b.of(s)
-	if x == nil {
-		plain := *s
-		plain.Guard = control.GuardSettings{} // the envelope is not shared
-		x = &shared{engine: s.Engine, knobs: s.Knobs, exact: s.Exact, base: s.Base, schedule: s.schedule(),
-			make: sync.OnceValues(func() (*Bench, error) { return NewBench(ctx, &plain) })}
-		b.all = append(b.all, x)
-	}
-	x.left += runs
+	b.share(ctx, s).left += runs
 }
 
-// run runs s, which is expected, with seed.
-func (b *benches) run(ctx context.Context, s *Scenario, seed uint64) (*Run, error) {
+// bench makes s ready; ctx is that of everybody who uses b.
+func (b *benches) bench(ctx context.Context, s *Scenario) (*Bench, error) {
 	if err := s.Check(); err != nil {
 		return nil, err
 	}
 	b.mu.Lock()
-	x := b.of(s)
-	ready := x.make
+	ready := b.share(ctx, s).make
 	b.mu.Unlock()
 	made, err := ready()
 	if err != nil {
 		return nil, err
 	}
-	bench := *made
-	bench.Scenario = s
+	out := *made
+	out.Scenario = s
 	if b.believed || s.Guard.Envelope {
-		if bench.Envelope, err = b.nodes.envelope(ctx, s); err != nil {
+		if out.Envelope, err = b.nodes.envelope(ctx, s); err != nil {
 			return nil, err
 		}
 	}
+	return &out, nil
+}
+
+// run runs s with seed.
+func (b *benches) run(ctx context.Context, s *Scenario, seed uint64) (*Run, error) {
+	bench, err := b.bench(ctx, s)
+	if err != nil {
+		return nil, err
+	}
 	run, err := bench.Run(ctx, seed, nil)
 	b.mu.Lock()
-	if x.left--; x.left == 0 {
-		x.make = nil
+	defer b.mu.Unlock()
+	if x := b.share(ctx, s); x.left > 0 {
+		if x.left--; x.left == 0 {
+			x.make = nil
+		}
 	}
-	b.mu.Unlock()
 	return run, err
 }

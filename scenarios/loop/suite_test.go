@@ -16,14 +16,14 @@ import (
 	"phasebench/scenarios/reader"
 )
 
-// pumpSet is one engine for all scenarios that are to share what is known of it.
-var pumpSet = sync.OnceValues(func() (*model.Engine, error) { return model.Load("pump-set") })
+// sameEngine is one for all scenarios that are to share what is known of it.
+var sameEngine = sync.OnceValues(func() (*model.Engine, error) { return model.Load("pump-set") })
 
 // small is a battery of two short scenarios at one point, with a fixed base map, every
 // cycle solved directly: no surface is worth its nodes.
 func small(t *testing.T) []Scenario {
 	t.Helper()
-	e, err := pumpSet()
+	e, err := sameEngine()
 	require.NoError(t, err)
 	s := controlled(e, reader.Pressure)
 	s.Base.Table = &control.Table{Speeds: []float64{1}, MAPs: []float64{1}, Spark: [][]float64{{22 * deg}}}
@@ -44,16 +44,22 @@ func small(t *testing.T) []Scenario {
 	return all
 }
 
-// believed keeps the one node that small has, for all tests.
-var believed nodes
+// known keeps the one node that small has, for all tests.
+var known = map[view]func() (Node, error){}
+
+// knowing returns benches that know it, and nothing else.
+func knowing() *benches {
+	b := &benches{believed: true}
+	b.nodes.all = known
+	return b
+}
 
 // The outcomes are the same however many work at them, and those of runs alone.
 func TestRunBatteryWorkers(t *testing.T) {
 	seeds := []uint64{1, 2}
 	of := func(workers int) []Outcome {
 		told := 0
-		b := benches{believed: true, nodes: &believed}
-		all, err := b.runAll(context.Background(), small(t), seeds, workers, func(done, total int) {
+		all, err := knowing().runAll(context.Background(), small(t), seeds, workers, func(done, total int) {
 			told++
 			assert.Equal(t, []int{told, 4}, []int{done, total})
 		})
@@ -74,7 +80,7 @@ func TestRunBatteryWorkers(t *testing.T) {
 	s := small(t)[1]
 	b, err := NewBench(context.Background(), &s)
 	require.NoError(t, err)
-	b.Envelope, err = believed.envelope(context.Background(), &s)
+	b.Envelope, err = knowing().nodes.envelope(context.Background(), &s)
 	require.NoError(t, err)
 	run, err := b.Run(context.Background(), 2, nil)
 	require.NoError(t, err)
@@ -103,7 +109,7 @@ func TestBenchesShare(t *testing.T) {
 	other := all[0]
 	other.Base.Retard = deg
 	all = append(all, other)
-	b := benches{believed: true, nodes: &believed}
+	b := knowing()
 	for i := range all {
 		b.expect(context.Background(), &all[i], 1)
 	}
@@ -118,7 +124,7 @@ func TestBenchesShare(t *testing.T) {
 	}
 	assert.EqualValues(t, 2, made.Load(), "both asked the same")
 	assert.Nil(t, b.all[0].make)
-	assert.Len(t, believed.all, 1, "one operating point, found once for all tests here")
+	assert.Len(t, known, 1, "one operating point, found once for all tests here")
 }
 
 func TestOutcomeJudge(t *testing.T) {

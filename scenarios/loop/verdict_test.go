@@ -117,14 +117,14 @@ func TestVerdictLegs(t *testing.T) {
 // The worst leg is the one that is farthest off, on either side; one that never
 // settles leaves the run without a number of cycles.
 func TestVerdictWorst(t *testing.T) {
-	r := byHand(300, func(i int, s *Step) {
+	r := byHand(400, func(i int, s *Step) {
 		switch {
 		case i < 100:
 			s.Truth.LPP = 10 * deg
 		case i < 200:
 			s.Truth.LPP = 16 * deg
-		case i < 285:
-			s.Fired.Leading = 10 * deg
+		case i < 370:
+			s.Fired.Leading = 12 * deg
 		}
 	})
 	r.Scenario.Legs = append(r.Scenario.Legs, Leg{Cycle: 100}, Leg{Cycle: 200})

@@ -32,12 +32,13 @@ const scheduledSpeed = 2200 * math.Pi / 30
 // first law: 11.3 deg for a burn of 100 deg, 18.3 deg at 800 rpm, from 14.3 deg).
 //
 // Our own choice: fitted to the pump set's mean cycle, by least squares over LPP at MBT
-// at 1200 to 4000 rpm by 30 to 100 kPa, each at lambda 1, 0.85 and 1.2, and at lambda 1 with
-// 30 g/kg of water in the air, 80 nodes, for 15 deg asked for. The rms residual is 0.39 deg,
-// the greatest 0.95 deg; a constant 15 deg is off by 1.44 deg rms. At 24 nodes between
-// them it is 0.33 against 1.03 deg, and 0.87 against 1.38 deg for the engine small-196, where it
-// asks for 0.73 deg too little in the mean. A term of MAP, and one of I², gain less
-// than 0.1 deg. So near MBT the torque that this saves is small: 1.4 deg of LPP cost
+// at 1200, 1900, 2600, 3300 and 4000 rpm by 30, 50, 75 and 100 kPa, each at lambda 1,
+// 0.85 and 1.2, and at lambda 1 with 30 g/kg of water in the air: 80 nodes, for 15 deg
+// asked for. The rms residual is 0.39 deg, the greatest 0.95 deg; a constant 15 deg is
+// off by 1.44 deg rms, the best constant, 14.3 deg, by 1.28. At 24 nodes between them it
+// is 0.33 against 1.03 deg for 15 deg. At 18 nodes of the engine small-196 it is 0.87 against
+// 1.38 deg, and asks for 0.73 deg too little in the mean. A term of MAP, and one of I²,
+// gain less than 0.1 deg. Near MBT little torque hangs on it: 1.4 deg of LPP are worth
 // about 0.1 %.
 //
 // The target answers to the spark itself by b·(1−a), a the slope of the plant: for
