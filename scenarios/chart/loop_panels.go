@@ -78,7 +78,7 @@ func (l *loopRun) hands(p *panel, fired, asked []float64) {
 func (l *loopRun) peak() panel {
 	xs := l.cycles()
 	read := l.list(deg, func(s *loop.Step) float64 { return s.Single.Angle })
-	truth := running(l.list(deg, (*loop.Step).TruePeak))
+	truth := running(l.list(deg, func(t *loop.Step) float64 { return t.Truth.Hump() }))
 	target := l.list(deg, func(s *loop.Step) float64 { return s.Target })
 	lo, hi := span(read, truth, target)
 	p := panel{weight: 1.4, y: rangeAxis(peakTitle, lo, hi, 5)}

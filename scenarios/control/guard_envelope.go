@@ -3,13 +3,11 @@ package control
 import "math"
 
 // believed keeps what fires where readings can be believed. Where a hand pushed the
-// spark out, the law is not heard and
-//
-//	order = ordered − (fired − edge)
-//
-// fires at the edge again, ordered being the one that fired. Orders stay so much
-// later while the hand is there. Out on the side of retard the spark comes back no
-// earlier than the base map. Believed nowhere: to the base map.
+// spark out towards advance, the law is not heard and the spark goes to the base map at
+// once, whatever the hand adds: what was read on the way there says nothing. From
+// there the law goes on, and orders stay so much later while the hand is there. Out on
+// the side of retard the spark comes back no earlier than the base map. Believed
+// nowhere: to the base map.
 func (g *Guard) believed(c *ruling) {
 	if g.envelope == nil {
 		return
@@ -35,7 +33,7 @@ func (g *Guard) believed(c *ruling) {
 	switch last := c.last.Leading; {
 	case c.fired > r.To+rounding:
 		c.trusted = false
-		c.take(math.Min(last, to-c.hand), Return, why)
+		c.take(math.Min(c.home, last), Return, why)
 	case c.fired < r.From-rounding:
 		c.trusted = false
 		c.take(math.Min(from-c.hand, math.Max(last, c.home)), Return, why)

@@ -16,7 +16,7 @@ const (
 type slopeTest struct {
 	passed float64 // spark of the last passed test, ahead of the base map [rad]
 	since  int     // cycles since the last test
-	eager  int     // cycles in a row in which the law asked for no retard
+	eager  int     // readings in a row upon which the law asked for no retard
 
 	probing bool
 	again   bool    // it is the repetition
@@ -30,7 +30,7 @@ type slopeTest struct {
 	why  reason
 }
 
-// slopes probes, once the law has asked for no retard for some cycles: some cycles retarded, as many advanced. A reading whose angle does not fall
+// slopes probes, once the law has asked for no retard upon some readings: some cycles retarded, as many advanced. A reading whose angle does not fall
 // with the spark that fired is false: to the base map, to try again later. A test that
 // another rule interrupts counts for nothing. A passed one counts until what fires is
 // no earlier than the base map.
@@ -49,8 +49,11 @@ func (g *Guard) slopes(c *ruling) {
 		t.probing = false
 		return
 	}
-	if t.eager++; c.order < c.last.Leading {
+	switch {
+	case c.order < c.last.Leading:
 		t.eager = 0
+	case !math.IsNaN(c.angle):
+		t.eager++
 	}
 	ahead := c.fired - c.base
 	if ahead <= 0 {

@@ -87,7 +87,7 @@ func TestHandOnPlainMaximum(t *testing.T) {
 // the reader is believed within 20 cycles, or on the base map; orders never drive it out,
 // and it ends near the target.
 func TestHandBehindGuard(t *testing.T) {
-	const at, cycles = 30, 110
+	const at, cycles = 20, 80
 	s := light(t, 40*deg, at, cycles)
 	b := benchOf(t, s)
 	var next atomic.Int64

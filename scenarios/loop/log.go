@@ -23,10 +23,6 @@ func States() []control.State {
 	return []control.State{control.Follow, control.Limit, control.Hold, control.Return, control.Fallback}
 }
 
-// TruePeak is where the pressure peak of t truly was, for a loop that is after it
-// [rad]: see Part; NaN: none.
-func (t *Step) TruePeak() float64 { return truePeak(&t.Truth) }
-
 // entry is one cycle of a log.
 type entry struct {
 	*Step

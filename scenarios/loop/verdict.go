@@ -7,7 +7,6 @@ import (
 	"gonum.org/v1/gonum/stat"
 
 	"phasebench/scenarios/control"
-	"phasebench/scenarios/stream"
 )
 
 // What a verdict goes by. Our own choice.
@@ -18,7 +17,7 @@ const (
 	falseBy      = 10 * deg // from the truth, for a reading to be false
 	farBy        = 5 * deg  // beyond the believed range is far
 	limitWithin  = 1 * deg  // at a limit of the actuator
-	runawayMean  = 50       // cycles of the mean that tells on which side the peak is
+	runawayRow   = 20       // cycles on end at a limit
 )
 
 // Verdict is what a run came to: Part of the whole run, and of every leg.
@@ -35,12 +34,11 @@ type Verdict struct {
 	Legs      []Part
 	Unsettled int // legs that never settle
 
-	// Runaway tells that the law steered the wrong way until it could not any more: in
-	// some cycle the order came within 1 deg of Actuator.Most, or was beyond, while the
-	// true peaks of that cycle and the 49 before, or as many as there are, were on the
-	// mean more than 3 deg earlier than the target; or within 1 deg of Actuator.Least,
-	// and later. Only the order counts, not what a hand adds. 50 cycles without a peak,
-	// all misfires, count as the wrong side.
+	// Runaway tells that the law steered the wrong way until it could not any more: for
+	// 20 cycles on end what was ordered, with what a hand adds, came within 1 deg of
+	// Actuator.Most, while the true peaks of those cycles were on the mean more than 3 deg
+	// earlier than the target; or of Actuator.Least, and later. Where all of them misfire
+	// that counts as the wrong side.
 	Runaway bool
 }
 
@@ -247,7 +245,7 @@ func (p *Part) hover(steps []Step) {
 	var spark, peak, off []float64
 	for i := range steps {
 		spark = append(spark, steps[i].Fired.Leading)
-		if at := truePeak(&steps[i].Truth); !math.IsNaN(at) {
+		if at := steps[i].Truth.Hump(); !math.IsNaN(at) {
 			peak, off = append(peak, at), append(off, at-steps[i].Target)
 		}
 	}
@@ -272,27 +270,15 @@ func lost(steps []Step) float64 {
 	return 1 - got/best
 }
 
-// truePeak is where the peak is that a loop is after, see Part [rad]; NaN: none.
-func truePeak(t *stream.Truth) float64 {
-	const deadCentre, late = 3 * deg, 12 * deg // as package trust has them
-	switch {
-	case t.Misfire:
-		return math.NaN()
-	case math.Abs(t.LPP) < deadCentre && t.CA50 > t.LPP+late:
-		return t.CA50
-	}
-	return t.LPP
-}
-
 // wrongSide tells whether the reading of t is on the wrong side of the target.
 func (t *Step) wrongSide() bool {
-	off, read := truePeak(&t.Truth)-t.Target, t.Single.Angle-t.Target
+	off, read := t.Truth.Hump()-t.Target, t.Single.Angle-t.Target
 	return off < -clearBy && read > 0 || off > clearBy && read < 0
 }
 
 // falseReading tells whether t has a reading, and that is false.
 func (t *Step) falseReading() bool {
-	return !math.IsNaN(t.Single.Angle) && !(math.Abs(t.Single.Angle-truePeak(&t.Truth)) <= falseBy)
+	return !math.IsNaN(t.Single.Angle) && !(math.Abs(t.Single.Angle-t.Truth.Hump()) <= falseBy)
 }
 
 // earlier tells whether cycle n fired earlier than the one before because its order
@@ -300,6 +286,11 @@ func (t *Step) falseReading() bool {
 func (r *Run) earlier(n int) bool {
 	if n == 0 {
 		return false
+	}
+	for k := max(1, n-r.Scenario.Actuator.Delay+1); k <= n; k++ {
+		if r.Steps[k].Manual > r.Steps[k-1].Manual {
+			return false
+		}
 	}
 	order := func(n int) float64 { // that cycle n fired by
 		if n -= r.Scenario.Actuator.Delay; n >= 0 {
@@ -313,20 +304,27 @@ func (r *Run) earlier(n int) bool {
 // runaway is Verdict.Runaway.
 func (r *Run) runaway() bool {
 	a := &r.Scenario.Actuator
+	sum, n, row, side := 0., 0., 0, 0 // of cycles in a row at one side: 1 early, -1 late
 	for i := range r.Steps {
-		order := r.Steps[i].Ordered.Leading
-		most, least := order >= a.Most-limitWithin, order <= a.Least+limitWithin
-		if !most && !least {
+		t := &r.Steps[i]
+		at := 0
+		switch order := t.Ordered.Leading + t.Manual; {
+		case order >= a.Most-limitWithin:
+			at = 1
+		case order <= a.Least+limitWithin:
+			at = -1
+		}
+		if at != side {
+			sum, n, row, side = 0, 0, 0, at
+		}
+		if row++; at == 0 {
 			continue
 		}
-		sum, n := 0., 0.
-		for k := max(0, i+1-runawayMean); k <= i; k++ {
-			if off := truePeak(&r.Steps[k].Truth) - r.Steps[k].Target; !math.IsNaN(off) {
-				sum += off
-				n++
-			}
+		if off := t.Truth.Hump() - t.Target; !math.IsNaN(off) {
+			sum += off
+			n++
 		}
-		if n == 0 || most && sum/n < -clearBy || least && sum/n > clearBy {
+		if row >= runawayRow && (n == 0 || float64(at)*sum/n < -clearBy) {
 			return true
 		}
 	}

@@ -43,6 +43,21 @@ type Truth struct {
 	Knocking       bool    // the intensity is of a cycle that knocks
 }
 
+// Hump is the angle that a reader should find and a loop is after [rad]: LPP. Where
+// the burn is so late that the pressure is greatest at dead centre, before it, that
+// is the motored hump: then it is CA50, about where the hump of the burn is. NaN for a
+// misfire, which has none.
+func (t *Truth) Hump() float64 {
+	const deadCentre, late = 3 * math.Pi / 180, 12 * math.Pi / 180 // our own choice
+	switch {
+	case t.Misfire:
+		return math.NaN()
+	case math.Abs(t.LPP) < deadCentre && t.CA50 > t.LPP+late:
+		return t.CA50
+	}
+	return t.LPP
+}
+
 // Clock tells when the crank is where in one cycle. Its speed ripples once a
 // cycle, ω(θ) = Speed / (1 + Ripple·cos((θ−RippleAt)/2)), slowest at RippleAt;
 // the time since the cycle began is

@@ -188,23 +188,8 @@ func copied(s *sensor.Setup) {
 // observation is one cycle: what was read of it, and what was true.
 type observation struct {
 	read   float64 // [rad]; NaN where the reader declined
-	truth  float64 // see peakOf [rad]
+	truth  float64 // see stream.Truth.Hump [rad]
 	counts bool
-}
-
-// peakOf is the angle that a reader should find [rad]: LPP. Where the burn is so
-// late that the pressure is greatest at dead centre, before it, that is not the
-// peak that a loop is after: then it is CA50, about where the hump of the burn
-// is. NaN for a misfire, which has none.
-func peakOf(c *stream.Cycle) float64 {
-	const late = 12 * deg // of CA50 after a peak of the motored hump
-	switch {
-	case c.Misfire:
-		return math.NaN()
-	case math.Abs(c.LPP) < 3*deg && c.CA50 > c.LPP+late:
-		return c.CA50
-	}
-	return c.LPP
 }
 
 // read takes c.
@@ -237,7 +222,7 @@ func (l *lane) read(c *stream.Cycle, ch chamber.Chamber) (observation, error) {
 	if l.program != nil && l.program.Err() != nil {
 		return observation{}, l.program.Err()
 	}
-	o := observation{read: r.Angle, truth: peakOf(c), counts: true}
+	o := observation{read: r.Angle, truth: c.Hump(), counts: true}
 	if l.cause != nil {
 		if l.cause.angle != nil {
 			o.read = l.cause.angle(o.read)

@@ -223,13 +223,13 @@ func TestSafe(t *testing.T) {
 func TestPeakOf(t *testing.T) {
 	c := &stream.Cycle{}
 	c.LPP, c.CA50 = -0.3*deg, 40*deg
-	require.Equal(t, 40*deg, peakOf(c))
+	require.Equal(t, 40*deg, c.Hump())
 	c.CA50 = -10 * deg // far advanced: the burn's hump is at dead centre
-	require.Equal(t, -0.3*deg, peakOf(c))
+	require.Equal(t, -0.3*deg, c.Hump())
 	c.LPP, c.CA50 = 15*deg, 8*deg
-	require.Equal(t, 15*deg, peakOf(c))
+	require.Equal(t, 15*deg, c.Hump())
 	c.Misfire = true
-	require.True(t, math.IsNaN(peakOf(c)))
+	require.True(t, math.IsNaN(c.Hump()))
 }
 
 // Results do not depend on workers.
