@@ -7,6 +7,7 @@ import (
 	"iter"
 	"math"
 	"slices"
+	"sync"
 
 	"phasebench/model"
 	"phasebench/scenarios/control"
@@ -48,6 +49,7 @@ type Step struct {
 	Ordered control.Order // as the guard let it pass [rad]
 	State   control.State
 	Why     string
+	Driving string         // which law of two drives, see control.Driving; "": there is one
 	Advice  control.Advice // Off is NaN without
 	Safe    control.Range  // where the reader can be believed [rad]
 
@@ -84,15 +86,17 @@ func NewBench(ctx context.Context, s *Scenario) (*Bench, error) {
 	if _, err := newEyes(s, 0); err != nil {
 		return nil, err
 	}
+	var wait sync.WaitGroup
+	var baseErr, envelopeErr error
 	if b.Base = s.Base.Table; b.Base == nil {
-		if b.Base, err = s.baseMap(ctx); err != nil {
-			return nil, err
-		}
+		wait.Go(func() { b.Base, baseErr = s.baseMap(ctx) })
 	}
 	if s.Guard.Envelope {
-		if b.Envelope, err = s.envelope(ctx); err != nil {
-			return nil, err
-		}
+		wait.Go(func() { b.Envelope, envelopeErr = s.envelope(ctx) })
+	}
+	wait.Wait()
+	if err := errors.Join(baseErr, envelopeErr); err != nil {
+		return nil, err
 	}
 	return b, nil
 }
@@ -185,7 +189,7 @@ func (b *Bench) Run(ctx context.Context, seed uint64, law control.Law) (*Run, er
 		step := Step{
 			Cycle: c.Number, Time: seen.Time, Speed: seen.Speed, MAP: seen.MAP, Target: seen.Target, Manual: leg.Manual, Base: seen.Base,
 			Fired: fired, Single: seen.Single, Reading: seen.Reading, Knock: seen.Knock, Gauge: seen.Peak, Torque: seen.Torque, Airflow: seen.Airflow,
-			Want: want, Ordered: d.Order, State: d.State, Why: d.Why, Advice: control.Advice{Off: math.NaN()}, Safe: control.Range{From: math.NaN(), To: math.NaN()},
+			Want: want, Ordered: d.Order, State: d.State, Why: d.Why, Driving: control.Driving(law), Advice: control.Advice{Off: math.NaN()}, Safe: control.Range{From: math.NaN(), To: math.NaN()},
 			Truth: c.Truth, TorqueMBT: torque,
 		}
 		if a, ok := law.(control.Adviser); ok {

@@ -184,14 +184,18 @@ func (s *Scenario) Check() error {
 	return nil
 }
 
-// schedule is where the engine runs, for a stream. All of it has the spark of the
-// first leg: one surface for each place, whatever the loop does.
+// schedule is where the engine runs, for a stream. All of it has the engine's own
+// spark: one surface for each place, whatever the loop does.
 func (s *Scenario) schedule() stream.Schedule {
-	all := stream.Schedule{{Cycle: 0, Operating: s.Legs[0].Operating}}
+	place := func(l *Leg) model.Operating {
+		op := l.Operating
+		op.Spark = s.Engine.Point.Spark
+		return op
+	}
+	all := stream.Schedule{{Cycle: 0, Operating: place(&s.Legs[0])}}
 	for i := range s.Legs[1:] {
 		l := &s.Legs[i+1]
-		op := l.Operating
-		op.Spark = s.Legs[0].Operating.Spark
+		op := place(l)
 		before := all[len(all)-1]
 		if op == before.Operating {
 			continue

@@ -99,6 +99,14 @@ func (c *chain) next(ctx context.Context, n int) error {
 	if err != nil {
 		return err
 	}
+	if p != nil && op.Spark != p.surface.op.Spark { // a slower flame at another spark makes cycles differ more
+		look, err := c.direct.mean(&p.surface, &op)
+		if err != nil {
+			return err
+		}
+		own := s.knobs(p, &op, look.Flame).Times(s.set.Scale)
+		knobs = &own
+	}
 	d := drawn(c.seed, n, knobs.Link)
 	own := op
 	own.Lambda = math.Round(op.Lambda*(1+knobs.Mixture*d.mixture)/mixStep) * mixStep

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/stat"
 
 	"phasebench/model"
 )
@@ -72,4 +73,21 @@ func TestSteeredThrottle(t *testing.T) {
 	// The charge is about proportional to manifold pressure, less where more residual stays.
 	require.InDelta(t, 0.9, all[29].Charge/all[9].Charge, 0.02)
 	require.Greater(t, all[29].Residual, all[9].Residual)
+}
+
+// Cycles differ as they do where the spark is, not as where the schedule has it: steered
+// 25 deg earlier they are as ragged as those of a schedule there. The residual is that
+// of the schedule's point, so the two are alike to 3 %.
+func TestSteeredRaggedness(t *testing.T) {
+	e, op := at(t, 1500, 50, 1, 25)
+	far := op
+	far.Spark = 50 * deg
+	angles := func(all []Cycle) float64 {
+		return stat.StdDev(column(all, func(c *Cycle) float64 { return c.CA10 }), nil)
+	}
+	steered := gathered(t, make1(t, e, Steadily(op), nil).Steered(context.Background(), 1, 400, func(_ int, op *model.Operating) { op.Spark = far.Spark }))
+	there := gathered(t, make1(t, e, Steadily(far), nil).Steered(context.Background(), 1, 400, nil))
+	stays := gathered(t, make1(t, e, Steadily(op), nil).Steered(context.Background(), 1, 400, nil))
+	require.InDelta(t, 1, angles(steered)/angles(there), 0.03)
+	require.Greater(t, angles(there)/angles(stays), 1.1, "else the test tells nothing")
 }

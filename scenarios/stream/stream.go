@@ -37,8 +37,8 @@ const (
 )
 
 // fewest is for how many cycles an operating point must stay the same for a
-// surface to be worth its nodes.
-const fewest = 100
+// surface to be worth its nodes, of which about 200 are solved for one spark.
+const fewest = 200
 
 // mixStep is to what lambda of a cycle is rounded: each needs gas tables of its own.
 const mixStep = 0.005
@@ -175,15 +175,21 @@ func (s *Stream) point(d *direct, op model.Operating) (*point, error) {
 			p.err = err
 			return
 		}
-		_, _, residual := p.mean.Charge()
-		p.base = Usual(residual, look.Flame, op.Speed, op.MAP)
-		if s.set.Knobs != nil {
-			p.base = *s.set.Knobs
-		}
+		p.base = s.knobs(p, &op, look.Flame)
 		p.knobs = p.base.Times(s.set.Scale)
 		p.surface = surface{op: op, mean: p.mean, shape: shapeOf(s.engine, s.set.Samples, d.solver.Chamber()), nodes: map[place]*node{}}
 	})
 	return p, p.err
+}
+
+// knobs returns those of op before they are scaled, with a laminar flame speed of
+// flame [m/s] at the spark.
+func (s *Stream) knobs(p *point, op *model.Operating, flame float64) Knobs {
+	if s.set.Knobs != nil {
+		return *s.set.Knobs
+	}
+	_, _, residual := p.mean.Charge()
+	return Usual(residual, flame, op.Speed, op.MAP)
 }
 
 // best returns MBT at op [rad]; NaN where there is none.
