@@ -210,7 +210,7 @@ func (l *loopFlags) check(f *pflag.FlagSet) error {
 // loopKeys are the flags behind settings of scenarios.
 var loopKeys = map[string]string{"reader.from_deg": "window-from-deg", "reader.to_deg": "window-to-deg", "reader.blank_ms": "blank-ms",
 	"reader.smooth_deg": "smooth-deg", "reader.over_cycles": "over-cycles", "reader.pressure": "pressure", "reader.knock": "knock-sensor",
-	"law.mode": "mode", "law.limit_ms": "program-limit-ms", "law.program": "program", "at[0].target_deg_atdc": "target-deg", "cycles": "cycles"}
+	"law.mode": "mode", "law.limit_ms": "program-limit-ms", "law.program": "program", "combiner": "average", "at[0].target_deg_atdc": "target-deg", "cycles": "cycles"}
 
 // build makes the scenario of the flags.
 func (l *loopFlags) build(f *pflag.FlagSet) (*loop.Scenario, error) {
@@ -222,7 +222,7 @@ func (l *loopFlags) build(f *pflag.FlagSet) (*loop.Scenario, error) {
 			if errors.As(err, &gone) {
 				return nil, err
 			}
-			return nil, usage(err)
+			return nil, usage(errors.New(err.Error())) // no flag gave what is wrong
 		}
 	} else {
 		e, err := l.load(f)

@@ -159,17 +159,18 @@ func (l *loopFlags) dataset(ctx context.Context, cmd *cobra.Command, dir string,
 
 // pageOf is the report about r.
 func pageOf(r *loop.Run, v *loop.Verdict, m *meta, title string) *report.Page {
-	p := &report.Page{Title: title, Version: m.Version, Seed: r.Seed, Config: m.settings(),
+	p := &report.Page{Title: title, Version: m.Version, Seed: r.Seed, Scenario: m.Flags["scenario"],
+		Config:   slices.DeleteFunc(m.settings(), func(s dataset.Setting) bool { return strings.HasPrefix(s.Key, "flag.") }),
 		About:    fmt.Sprintf("%d cycles of %s in closed loop, %.1f s of the engine's time.", len(r.Steps), placeOf(r.Scenario), r.Steps[len(r.Steps)-1].Time),
 		Pictures: []report.Picture{{Chart: chart.Loop(r, title), Caption: "The run, cycle by cycle."}}}
 	if v.Runaway {
-		p.Verdict = append(p.Verdict, report.Row{Name: "runaway", Value: "yes", Note: "orders ran to a limit while the true peak was on the wrong side"})
+		p.Verdict = append(p.Verdict, report.Row{Name: "orders ran to a limit while the true peak was on the wrong side", Value: "yes", Note: "runaway"})
 	}
 	if r.Failure != nil {
 		p.Verdict = append(p.Verdict, report.Row{Name: "outside law", Value: "lost", Note: r.Failure.Error()})
 	}
 	for _, x := range v.Lines() {
-		p.Verdict = append(p.Verdict, report.Row{Name: strings.ReplaceAll(x.Key, "_", " "), Value: x.Text, Unit: x.Unit, Note: x.About})
+		p.Verdict = append(p.Verdict, report.Row{Name: x.About, Value: x.Text, Unit: x.Unit, Note: x.Key})
 	}
 	for _, s := range loop.States() {
 		p.Definitions = append(p.Definitions, report.Definition{Term: string(s), Meaning: s.Meaning()})

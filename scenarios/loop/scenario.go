@@ -117,6 +117,9 @@ type Ceiling struct {
 
 // bad is a *model.Problem about key.
 func bad(key string, given any, want string) error {
+	if v, ok := given.(float64); ok {
+		given = fmt.Sprintf("%.6g", v)
+	}
 	return &model.Problem{Key: key, Given: fmt.Sprint(given), Want: want}
 }
 

@@ -25,6 +25,7 @@ type Page struct {
 	About       string // one paragraph on what was run
 	Verdict     []Row
 	Pictures    []Picture
+	Scenario    string            // as a file
 	Config      []dataset.Setting // the whole resolved configuration, in order
 	Cautions    []string          // besides record.Caution, which every page begins with
 	Definitions []Definition
