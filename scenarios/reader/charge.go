@@ -26,6 +26,7 @@ func gridAt(k int) float64 { return gridFrom + float64(k)*gridPace }
 type charge struct {
 	heat, work [gridSize]float64 // q·(V/V₁)^(γ−1) between points; V^−γ, 1 at dead centre
 	p          [gridSize]float64
+	late, slow [gridSize]float64 // how ln p answers to ca10 [1/rad], and to ln of early [-]
 }
 
 // The exponent holds the heat given to the walls. heatRise is q = (γ−1)·Q/(p₁·V₁), V₁
@@ -63,21 +64,27 @@ func newCharge(e *model.Engine) (*charge, error) {
 
 // burn makes the pressure of a charge of which 10 % have burned at ca10 and 50 %
 // early later [rad]. It returns the place of its last top, which is combustion's
-// where the motored one is higher, and where that is [rad].
+// where the motored one is higher, and where that is [rad]. It also makes late and slow,
+// but for the small step at the end of the burn.
 func (c *charge) burn(ca10, early float64) (k int, lpp float64) {
 	span := early / (half - tenth)
 	start := ca10 - tenth*span
-	sum, before := 1., 0.
+	var before, late, slow, beforeLate, beforeSlow float64
+	sum := 1.
 	for i := range gridSize {
-		x := 0.
+		var x, xLate, xSlow float64
 		if tau := (gridAt(i) - start) / span; tau > 2 {
 			x = 1
 		} else if tau > 0 {
-			x = 1 - math.Exp(-tau*tau*tau)
+			left := math.Exp(-tau * tau * tau)
+			rate := 3 * tau * tau * left // dx/dτ
+			x, xLate, xSlow = 1-left, -rate/span, -rate*(tau-tenth)
 		}
 		sum += c.heat[i] * (x - before)
-		before = x
-		c.p[i] = sum * c.work[i]
+		late += c.heat[i] * (xLate - beforeLate)
+		slow += c.heat[i] * (xSlow - beforeSlow)
+		before, beforeLate, beforeSlow = x, xLate, xSlow
+		c.p[i], c.late[i], c.slow[i] = sum*c.work[i], late/sum, slow/sum
 		if i > 1 && c.p[i-1] > c.p[i] && c.p[i-1] >= c.p[i-2] {
 			k = i - 1
 		}
@@ -87,4 +94,19 @@ func (c *charge) burn(ca10, early float64) (k int, lpp float64) {
 	}
 	l, m, r := c.p[k-1], c.p[k], c.p[k+1]
 	return k, gridAt(k) + gridPace/2*(l-r)/(l-2*m+r)
+}
+
+// sway returns how the top at k of the last burn answers to ca10 [-] and to ln of
+// early [rad].
+func (c *charge) sway(k int) (late, slow float64) {
+	if k == 0 {
+		return 0, 0
+	}
+	l, m, r := c.p[k-1], c.p[k], c.p[k+1]
+	bend := l - 2*m + r
+	answer := func(by *[gridSize]float64) float64 {
+		dl, dm, dr := l*by[k-1], m*by[k], r*by[k+1]
+		return gridPace / 2 * ((dl-dr)*bend - (l-r)*(dl-2*dm+dr)) / (bend * bend)
+	}
+	return answer(&c.late), answer(&c.slow)
 }

@@ -48,6 +48,23 @@ func TestChargeLimits(t *testing.T) {
 	require.InEpsilon(t, want, c.p[k], 1e-3) // volume changes that much within half a degree
 }
 
+// How the top answers is what central differences of 1e-5 rad give, to 1e-5.
+func TestChargeSway(t *testing.T) {
+	const ca10, early, step = 3 * deg, 11 * deg, 1e-5
+	c, err := newCharge(pumpSet(t))
+	require.NoError(t, err)
+	top := func(late, slow float64) float64 {
+		_, lpp := c.burn(ca10+late, early*math.Exp(slow))
+		return lpp
+	}
+	byLate := (top(step, 0) - top(-step, 0)) / (2 * step)
+	bySlow := (top(0, step) - top(0, -step)) / (2 * step)
+	k, _ := c.burn(ca10, early)
+	late, slow := c.sway(k)
+	require.InDelta(t, byLate, late, 1e-5)
+	require.InDelta(t, bySlow, slow, 1e-5)
+}
+
 // Where 10 %, 50 % and 90 % are burned, by Wiebe's function itself.
 func TestBurnShares(t *testing.T) {
 	for x, tau := range map[float64]float64{0.1: tenth, 0.5: half, 0.9: ninety} {

@@ -12,60 +12,57 @@ import "math"
 // so the hump wider: gas that burned later is there too. γ and Tm are our own
 // choice, Tm tuned.
 const (
-	glowGamma = 1.2
-	glowTemp  = 3400.                       // Tm [K]
-	ionising  = 9.26 / 2 / 8.617333262e-5   // E/2k [K]
-	kappa     = (glowGamma - 1) / glowGamma // κ
+	glowTemp = 3400.                     // Tm [K]
+	ionising = 9.26 / 2 / 8.617333262e-5 // E/2k [K]
+	kappa    = 1. / 6                    // κ of γ = 1.2; the roots in residuals are of that
 )
 
 // lead is how far ahead of 10 % burned there is gas that glows. Our own choice.
 const lead = 10 * deg
 
-// glow makes ready ln(i/im) of the thermal current without its fading, of a charge
-// that burns 10 % at ca10 [rad] and 50 % exp(early) [rad] later, and returns the
-// peak of its pressure [rad]. Asked for the same again it has it.
-func (t *tracker) glow(ca10, early float64) float64 {
-	if now := (burn{ca10, early}); t.burned != now {
-		t.burned = now
-		c := t.charge
-		var top int
-		top, t.lpp = c.burn(ca10, math.Exp(early))
-		for k := t.trace.first; k < gridSize; k++ {
-			l := math.Log(c.p[k] / c.p[top])
-			t.shape[k] = (0.75*kappa-0.5)*l - ionising/glowTemp*(math.Exp(-kappa*l)-1)
-		}
-	}
-	return t.lpp
-}
-
-// burn is what glow depends on.
-type burn struct{ ca10, early float64 }
-
 // residuals stores those of the points of the trace from first on in dst, then
-// those of what was expected: each in its deviations.
-func (t *tracker) residuals(dst, p []float64) {
-	tr := &t.trace
-	b := math.Exp(p[front]) * tr.most
-	lpp := t.glow(p[tenPct], p[early])
-	level := p[thermal] + math.Log(tr.most)
+// those of what was expected, each in its deviations; and how they answer to p.
+func (t *tracker) residuals(dst *residuals, p []float64) {
+	tr, c := &t.trace, t.charge
+	top, lpp := c.burn(p[tenPct], math.Exp(p[early]))
+	late, slow := c.sway(top)
+	most, b := math.Exp(p[thermal])*tr.most, math.Exp(p[front])*tr.most
 	narrow := math.Exp(-p[wide])
-	perRad := 1000 * p[fading] / t.speed
+	msPerRad := 1000 / t.speed
+	fade := msPerRad * p[fading]
 	for k := tr.first; k < gridSize; k++ {
-		at, i := gridAt(k), 0.
+		at, n, sure := gridAt(k), k-tr.first, tr.sure[k]
+		var glow, byTenPct, byEarly, hump, off float64
 		if at > p[tenPct]-lead {
-			i = math.Exp(level + t.shape[k] - perRad*(at-lpp))
+			w := math.Sqrt(math.Cbrt(c.p[top] / c.p[k])) // (p/pm)^(−κ)
+			cool := ionising / glowTemp * w
+			steep := w * w * math.Sqrt(math.Sqrt(w)) // (p/pm)^(3κ/4 − 1/2)
+			glow = most * steep * math.Exp(ionising/glowTemp-cool-fade*(at-lpp))
+			byL := 0.75*kappa - 0.5 + kappa*cool // of ln glow, to ln(p/pm)
+			byTenPct = glow * (byL*(c.late[k]-c.late[top]) + fade*late)
+			byEarly = glow * (byL*(c.slow[k]-c.slow[top]) + fade*slow)
 		}
 		if d := (at - p[tenPct]) * narrow; math.Abs(d) < 5 {
-			i += b * math.Exp(-d*d)
+			hump, off = b*math.Exp(-d*d), d
 		}
-		r := (i - tr.i[k]) * tr.sure[k]
+		r := (glow + hump - tr.i[k]) * sure
 		if tr.clipped[k] && r > 0 {
-			r = 0
+			r, sure = 0, 0
 		}
-		dst[k-tr.first] = r
+		dst.r[n] = r
+		dst.jac[thermal][n] = glow * sure
+		dst.jac[front][n] = hump * sure
+		dst.jac[fading][n] = -msPerRad * (at - lpp) * glow * sure
+		dst.jac[wide][n] = 2 * off * off * hump * sure
+		dst.jac[tenPct][n] = (byTenPct + 2*off*narrow*hump) * sure
+		dst.jac[early][n] = byEarly * sure
 	}
-	rest := dst[gridSize-tr.first:]
+	rest := gridSize - tr.first
 	for i, w := range t.want {
-		rest[i] = (p[i] - w.mean) / w.sd
+		dst.r[rest+i] = (p[i] - w.mean) / w.sd
+		for j := range t.want {
+			dst.jac[j][rest+i] = 0
+		}
+		dst.jac[i][rest+i] = 1 / w.sd
 	}
 }

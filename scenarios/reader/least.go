@@ -6,36 +6,50 @@ import "math"
 const mostUnknowns = 8
 
 // least finds the least sum of squares of residuals by the method of Levenberg
-// and Marquardt, with derivatives from differences. It keeps its buffers.
+// and Marquardt. It keeps its buffers.
 type least struct {
 	p     [mostUnknowns]float64               // where it is
-	step  [mostUnknowns]float64               // for the differences, in the unit of each unknown
+	step  [mostUnknowns]float64               // for slopes from differences, in the unit of each unknown; 0: the model makes them
 	cost  float64                             // sum of squares there
 	curve [mostUnknowns][mostUnknowns]float64 // JᵀJ there: the inverse of the covariance
 
-	slope    [mostUnknowns]float64 // Jᵀr
-	probe    [mostUnknowns]float64
-	r, trial []float64
-	jac      [mostUnknowns][]float64
-	system   [mostUnknowns][mostUnknowns]float64
-	move     [mostUnknowns]float64
+	slope      [mostUnknowns]float64 // Jᵀr
+	probe      [mostUnknowns]float64
+	now, trial residuals // at p, at probe
+	system     [mostUnknowns][mostUnknowns]float64
+	move       [mostUnknowns]float64
 }
 
-// run walks from p, n unknowns and m residuals, at most so many steps. residuals
-// stores those at p in dst.
-func (f *least) run(n, m, steps int, residuals func(dst, p []float64)) {
-	if cap(f.r) < m {
-		f.r, f.trial = make([]float64, m), make([]float64, m)
-		for i := range f.jac {
-			f.jac[i] = make([]float64, m)
+// residuals are those at one place, and how each answers to the unknowns.
+type residuals struct {
+	r   []float64
+	jac [mostUnknowns][]float64 // dr/dp, a column to an unknown
+}
+
+// size makes room for m residuals.
+func (s *residuals) size(m int) {
+	if cap(s.r) < m {
+		s.r = make([]float64, m)
+		for i := range s.jac {
+			s.jac[i] = make([]float64, m)
 		}
 	}
-	f.r, f.trial = f.r[:m], f.trial[:m]
-	residuals(f.r, f.p[:n])
-	f.cost = squares(f.r)
+	s.r = s.r[:m]
+	for i := range s.jac {
+		s.jac[i] = s.jac[i][:m]
+	}
+}
+
+// run walks from p, n unknowns and m residuals, at most so many steps. model
+// stores what is at p in dst: every residual, and the columns that have no step.
+func (f *least) run(n, m, steps int, model func(dst *residuals, p []float64)) {
+	f.now.size(m)
+	f.trial.size(m)
+	model(&f.now, f.p[:n])
+	f.cost = squares(f.now.r)
 	damp := 1e-3
 	for range steps {
-		f.linear(n, m, residuals)
+		f.linear(n, model)
 		better := false
 		for range 6 {
 			if !f.solve(n, damp) {
@@ -45,11 +59,11 @@ func (f *least) run(n, m, steps int, residuals func(dst, p []float64)) {
 			for i := range n {
 				f.probe[i] = f.p[i] + f.move[i]
 			}
-			residuals(f.trial, f.probe[:n])
-			if c := squares(f.trial); c < f.cost {
+			model(&f.trial, f.probe[:n])
+			if c := squares(f.trial.r); c < f.cost {
 				better = f.cost-c > 1e-4*f.cost
 				f.cost, f.p = c, f.probe
-				f.r, f.trial = f.trial, f.r
+				f.now, f.trial = f.trial, f.now
 				damp = math.Max(damp/10, 1e-9)
 				break
 			}
@@ -62,20 +76,23 @@ func (f *least) run(n, m, steps int, residuals func(dst, p []float64)) {
 }
 
 // linear sets slope and curve at p.
-func (f *least) linear(n, m int, residuals func(dst, p []float64)) {
+func (f *least) linear(n int, model func(dst *residuals, p []float64)) {
+	jac := &f.now.jac
 	for i := range n {
-		j := f.jac[i][:m]
+		if f.step[i] == 0 {
+			continue
+		}
 		f.probe = f.p
 		f.probe[i] += f.step[i]
-		residuals(j, f.probe[:n])
-		for k := range j {
-			j[k] = (j[k] - f.r[k]) / f.step[i]
+		model(&f.trial, f.probe[:n])
+		for k, r := range f.trial.r {
+			jac[i][k] = (r - f.now.r[k]) / f.step[i]
 		}
 	}
 	for i := range n {
-		f.slope[i] = dot(f.jac[i][:m], f.r)
+		f.slope[i] = dot(jac[i], f.now.r)
 		for j := range i + 1 {
-			f.curve[i][j] = dot(f.jac[i][:m], f.jac[j][:m])
+			f.curve[i][j] = dot(jac[i], jac[j])
 			f.curve[j][i] = f.curve[i][j]
 		}
 	}

@@ -39,15 +39,11 @@ type tracker struct {
 	charge *charge
 	habit  habit
 	fit    least
-	model  func(dst, p []float64)
+	model  func(dst *residuals, p []float64)
 
 	speed float64 // of the cycle at hand [rad/s]
 	trace trace
 	want  [unknowns]belief
-
-	burned burn // of what glow knows
-	shape  [gridSize]float64
-	lpp    float64
 }
 
 // Unknowns of a cycle.
@@ -96,7 +92,6 @@ func newTracker(b *base) (Reader, error) {
 		return nil, err
 	}
 	t := &tracker{blank: b.window.set.Blank, quiet: b.window.quiet, charge: c, habit: newHabit(b.engine)}
-	t.fit.step = [mostUnknowns]float64{1e-3, 1e-3, 1e-3, 1e-3, 0.02 * deg, 1e-3}
 	t.model = t.residuals
 	return t, nil
 }
@@ -112,7 +107,7 @@ func (t *tracker) Read(in *Input) Reading {
 	if !t.trace.lay(in, t.blank, t.quiet) {
 		return decline(whyBlanked)
 	}
-	t.speed, t.burned = in.Speed, burn{}
+	t.speed = in.Speed
 	t.habit.expect(in, &t.want)
 	t.search()
 
@@ -165,12 +160,9 @@ func (t *tracker) search() {
 
 // peak returns the peak of the pressure that fits, and its deviation [rad].
 func (t *tracker) peak() (lpp, sd float64) {
-	const da, db = 0.5 * deg, 0.05
 	p := &t.fit.p
-	_, lpp = t.charge.burn(p[tenPct], math.Exp(p[early]))
-	_, a := t.charge.burn(p[tenPct]+da, math.Exp(p[early]))
-	_, b := t.charge.burn(p[tenPct], math.Exp(p[early]+db))
+	top, lpp := t.charge.burn(p[tenPct], math.Exp(p[early]))
 	var slope [unknowns]float64
-	slope[tenPct], slope[early] = (a-lpp)/da, (b-lpp)/db
+	slope[tenPct], slope[early] = t.charge.sway(top)
 	return lpp, math.Hypot(gasAtPlug, math.Sqrt(t.fit.variance(slope[:])))
 }

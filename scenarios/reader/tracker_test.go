@@ -198,6 +198,18 @@ func TestTrackerReset(t *testing.T) {
 	require.NotEqual(t, fmt.Sprint(first), fmt.Sprint(again)) // it had learned
 }
 
+// The slopes that the fit goes by are those of its residuals, see requireSlopes. No
+// point of this cycle crosses lead or the end of the burn, where the model has small
+// steps.
+func TestTrackerSlopes(t *testing.T) {
+	all := near(t, trained[2], 1, "usual")
+	r := made(t, "tracker", Ion, nil).(*tracker)
+	in := all[60].in
+	in.Values = all[60].ion
+	require.Empty(t, r.Read(&in).Why)
+	requireSlopes(t, gridSize-r.trace.first+unknowns, r.fit.p[:unknowns], r.model)
+}
+
 func BenchmarkTracker(b *testing.B) {
 	all := near(b, trained[2], 1, "usual")
 	r := made(b, "tracker", Ion, nil)

@@ -18,7 +18,7 @@ type twoHumps struct {
 	fit    least
 	in     *Input
 	unit   float64 // of the levels: the greatest sample [A]
-	model  func(dst, p []float64)
+	model  func(dst *residuals, p []float64)
 }
 
 // A thermal hump is 15 to 40 deg wide at half height, the flame front's 5 to 15
@@ -86,12 +86,12 @@ func (t *twoHumps) Read(in *Input) Reading {
 }
 
 // residuals stores those of the samples of the window in dst.
-func (t *twoHumps) residuals(dst, p []float64) {
+func (t *twoHumps) residuals(dst *residuals, p []float64) {
 	w := &t.window
 	front, thermal := math.Exp(-p[2]), math.Exp(-p[5])
-	for i := range dst {
+	for i := range dst.r {
 		theta := t.in.Theta[w.lo+i]
 		a, b := (theta-p[1])*front, (theta-p[4])*thermal
-		dst[i] = p[0]*math.Exp(-a*a) + p[3]*math.Exp(-b*b) - (t.in.Values[w.lo+i]-w.base)/t.unit
+		dst.r[i] = p[0]*math.Exp(-a*a) + p[3]*math.Exp(-b*b) - (t.in.Values[w.lo+i]-w.base)/t.unit
 	}
 }
