@@ -23,20 +23,19 @@ import (
 // loopFlags is what the command loop is told.
 type loopFlags struct {
 	common
-	scenario                                    string
-	cycles, seeds, workers, over                int
-	target, windowFrom, windowTo, blank, smooth float64
-	law, mode, knockLaw                         string
-	numbers, knockNumbers, guardNumbers         []string
-	signal, reader, average                     string
-	faults, hands                               []string
-	guard, envelope, pressure, knock            bool
-	program, tcp, framing, sees                 string
-	limit                                       float64
-	suite                                       bool
-	compare                                     []string
-	csv, out, report, replay, replayOut, write  string
-	formats                                     []string
+	seeing
+	scenario                                   string
+	cycles, seeds, workers, over               int
+	target                                     float64
+	law, mode, knockLaw, average               string
+	numbers, knockNumbers, guardNumbers, hands []string
+	guard, envelope, pressure, knock           bool
+	program, tcp, framing, sees                string
+	limit                                      float64
+	suite                                      bool
+	compare                                    []string
+	csv, out, report, replay, replayOut, write string
+	formats                                    []string
 }
 
 func newLoop() *cobra.Command {
@@ -67,8 +66,9 @@ be believed, or lost its outside law.`,
 		Args: noArgs,
 	}
 	f := cmd.Flags()
-	l.register(f)
+	l.common.register(f)
 	l.complete(cmd)
+	l.seeing.register(cmd, "", " (default: tracker, smoothed for pressure)")
 	f.Lookup("seed").Usage = "of all draws"
 	f.Lookup("spark-deg").Usage = "where the loop begins [deg before dead centre] (default: 10 deg behind the engine's own point)"
 	f.StringVar(&l.scenario, "scenario", "", "read the scenario from this TOML `FILE`")
@@ -80,17 +80,10 @@ be believed, or lost its outside law.`,
 	f.StringVar(&l.mode, "mode", "free", "what the law may do: free, retard-only, advise-only")
 	f.StringVar(&l.knockLaw, "knock-law", "none", "a law that limits it where the engine knocks")
 	f.StringArrayVar(&l.knockNumbers, "knock-set", nil, "a number of that law as `KEY=VALUE`; many times")
-	f.StringVar(&l.signal, "signal", "ion", "what is read: ion or pressure")
-	f.StringVar(&l.reader, "reader", "", "of pressure: "+strings.Join(reader.Names(reader.Pressure), ", ")+"; of ion: "+strings.Join(reader.Names(reader.Ion), ", ")+" (default: tracker, smoothed for pressure)")
 	f.StringVar(&l.average, "average", "none", "the law goes by one number of the last readings: none, "+strings.Join(reader.CombinerNames(), ", "))
 	f.IntVar(&l.over, "over-cycles", 20, "cycles averaged")
-	optional(f, &l.windowFrom, "window-from-deg", "the reader's window begins here [deg after dead centre] (default: usual for the signal)")
-	optional(f, &l.windowTo, "window-to-deg", "and ends here [deg after dead centre]")
-	optional(f, &l.blank, "blank-ms", "the reader does not look for so long from the spark on [ms]")
-	optional(f, &l.smooth, "smooth-deg", "width of its filter [deg]")
 	f.BoolVar(&l.pressure, "pressure", false, "a pressure transducer is fitted besides the ion sensor")
 	f.BoolVar(&l.knock, "knock-sensor", false, "a knock sensor is fitted; it is with --knock-law")
-	f.StringArrayVar(&l.faults, "fault", nil, "a fault as `NAME=SEVERITY[@FROM-TO]`, see traces; many times")
 	f.StringArrayVar(&l.hands, "hand", nil, "a hand at the distributor, as `CYCLE=DEG`: from that cycle on both plugs fire so much earlier than ordered; many times")
 	f.BoolVar(&l.guard, "guard", true, "a guard stands between law and coil")
 	f.BoolVar(&l.envelope, "envelope", true, "it keeps the spark where the reader can be believed, as trust finds it")
@@ -287,15 +280,11 @@ func (l *loopFlags) hand(s *loop.Scenario) error {
 func (l *loopFlags) senses(f *pflag.FlagSet, s *loop.Scenario) error {
 	set := &s.Sensing
 	if f.Changed("signal") {
-		switch l.signal {
-		case "ion":
-			set.Signal, set.Reader = reader.Ion, "tracker"
-		case "pressure":
-			set.Signal, set.Reader = reader.Pressure, "smoothed"
-		default:
-			return bad("signal", l.signal, "ion or pressure")
+		var err error
+		if set.Signal, err = l.of(); err != nil {
+			return err
 		}
-		set.Settings = nil
+		set.Reader, set.Settings = loop.UsualReader(set.Signal), nil
 	}
 	if f.Changed("reader") {
 		set.Reader = l.reader
@@ -312,29 +301,20 @@ func (l *loopFlags) senses(f *pflag.FlagSet, s *loop.Scenario) error {
 	if set.Settings != nil {
 		*usual = *set.Settings
 	}
-	for _, x := range []struct {
-		flag  string
-		value float64
-		at    *float64
-	}{{"window-from-deg", l.windowFrom * deg, &usual.From}, {"window-to-deg", l.windowTo * deg, &usual.To},
-		{"blank-ms", l.blank * 1e-3, &usual.Blank}, {"smooth-deg", l.smooth * deg, &usual.Smooth}} {
-		if f.Changed(x.flag) {
-			*x.at, set.Settings = x.value, usual
-		}
+	if l.settings(f, usual) {
+		set.Settings = usual
 	}
 	set.Pressure = set.Pressure || l.pressure
 	set.Knock = set.Knock || l.knock || f.Changed("knock-law") && l.knockLaw != "none"
-	for _, text := range l.faults {
-		fault, err := sensor.ParseFault(text)
-		if err != nil {
-			return err
-		}
-		set.Faults = append(set.Faults, fault)
+	faults, err := l.broken()
+	if err != nil {
+		return err
 	}
+	set.Faults = append(set.Faults, faults...)
 	if _, err := reader.New(set.Reader, set.Signal, s.Engine, set.Settings); err != nil {
 		return err
 	}
-	_, err := sensor.New(s.Engine, s.Setup(), 0)
+	_, err = sensor.New(s.Engine, s.Setup(), 0)
 	return err
 }
 

@@ -297,10 +297,8 @@ var mapColumns = []struct {
 // mapCSV writes a line for each node; an empty field is a number that it does
 // not have.
 func mapCSV(w io.Writer, g *sweep.Grid, notes []string) error {
-	for _, n := range notes {
-		if _, err := fmt.Fprintf(w, "# %s\n", plain(n)); err != nil {
-			return err
-		}
+	if err := record.Notes(w, notes); err != nil {
+		return err
 	}
 	out := csv.NewWriter(w)
 	var row []string

@@ -61,6 +61,27 @@ func (m *meta) notes() []string {
 	all := []string{
 		"tool: " + m.Tool + " " + m.Version, "command: " + m.Command, fmt.Sprint("seed: ", m.Seed), "caution: " + m.Caution,
 	}
+	m.each(func(key, value string, _ bool) { all = append(all, key+": "+value) })
+	return all
+}
+
+// licence is that of every dataset.
+const licence = "Synthetic data, made by a program: use it as you like."
+
+// settings lists m for the card of a dataset.
+func (m *meta) settings() (all []dataset.Setting) {
+	m.each(func(key, value string, flag bool) {
+		if flag {
+			key = "flag." + key
+		}
+		all = append(all, dataset.Setting{Key: key, Value: value})
+	})
+	return all
+}
+
+// each tells every value of Engine or Flags in order, in one line; one of many lines
+// has a key for each.
+func (m *meta) each(tell func(key, value string, flag bool)) {
 	for _, k := range m.keys {
 		v, ok := m.Engine[k]
 		if !ok {
@@ -69,28 +90,15 @@ func (m *meta) notes() []string {
 		if x, ok := v.(float64); ok {
 			v = fmt.Sprintf("%.12g", x)
 		}
-		all = append(all, plain(fmt.Sprintf("%s: %v", k, v)))
-	}
-	return all
-}
-
-// licence is that of every dataset.
-const licence = "Synthetic data, made by a program: use it as you like."
-
-// settings lists m for the card of a dataset.
-func (m *meta) settings() []dataset.Setting {
-	var all []dataset.Setting
-	for _, k := range m.keys {
-		key, v := k, m.Engine[k]
-		if v == nil {
-			key, v = "flag."+k, m.Flags[k]
+		lines := strings.FieldsFunc(fmt.Sprint(v), func(r rune) bool { return r == '\n' || r == '\r' })
+		for i, line := range lines {
+			key := k
+			if len(lines) > 1 {
+				key = fmt.Sprintf("%s.%03d", k, i+1)
+			}
+			tell(plain(key), plain(line), !ok)
 		}
-		if x, ok := v.(float64); ok {
-			v = fmt.Sprintf("%.12g", x)
-		}
-		all = append(all, dataset.Setting{Key: key, Value: plain(fmt.Sprint(v))})
 	}
-	return all
 }
 
 // plain is text without what moves a cursor, ends a line or breaks a file.

@@ -25,13 +25,12 @@ import (
 // trustFlags is what the command trust is told.
 type trustFlags struct {
 	common
+	seeing
 	speed, pressure                     span
 	from, to, step, target              float64
 	limit                               float64
-	windowFrom, windowTo, blank, smooth float64
 	cycles, workers                     int
-	signal, reader, program, csvFile    string
-	faults                              []string
+	program, csvFile                    string
 	quantity, plotReading, plotEnvelope string
 	compare                             bool
 }
@@ -59,8 +58,9 @@ the first.`,
 		Args: noArgs,
 	}
 	f := cmd.Flags()
-	t.register(f)
+	t.common.register(f)
 	t.complete(cmd)
+	t.seeing.register(cmd, "maximum", "")
 	f.Lookup("seed").Usage = "of all draws"
 	f.Lookup("speed-rpm").Usage = "one speed in place of a row of them [rpm]"
 	f.Lookup("map-kpa").Usage = "one manifold pressure in place of a row of them [kPa]"
@@ -71,24 +71,15 @@ the first.`,
 	f.Float64Var(&t.to, "to-deg", 60, "most advanced spark [deg before dead centre]")
 	f.Float64Var(&t.step, "step-deg", 5, "step of the spark [deg]")
 	f.IntVar(&t.cycles, "cycles", 100, "cycles at each spark")
-	f.StringVar(&t.signal, "signal", "ion", "what is read: ion or pressure")
-	f.StringVar(&t.reader, "reader", "maximum", "of pressure: "+strings.Join(reader.Names(reader.Pressure), ", ")+"; of ion: "+strings.Join(reader.Names(reader.Ion), ", "))
 	f.StringVar(&t.program, "program", "", "a `COMMAND` that is the reader: a JSON line a cycle in, one out, see package scenarios/reader")
 	f.Float64Var(&t.limit, "program-limit-ms", 1000, "time that it has for one cycle [ms]")
 	f.Float64Var(&t.target, "target-deg", 15, "true LPP that is wanted [deg after dead centre]")
-	optional(f, &t.windowFrom, "window-from-deg", "the reader's window begins here [deg after dead centre] (default: usual for the signal)")
-	optional(f, &t.windowTo, "window-to-deg", "and ends here [deg after dead centre]")
-	optional(f, &t.blank, "blank-ms", "the reader does not look for so long from the spark on [ms]")
-	optional(f, &t.smooth, "smooth-deg", "width of its filter [deg]")
-	f.StringArrayVar(&t.faults, "fault", nil, "a fault as `NAME=SEVERITY[@FROM-TO]`, see traces; many times")
 	f.StringVar(&t.quantity, "quantity", trustQuantityNames()[0], "what --plot draws: "+strings.Join(trustQuantityNames(), ", "))
 	f.StringVar(&t.plotReading, "plot-reading", "", "write reading and true peak against spark, of the first operating point, to this `FILE`: .svg, .png or .pdf")
 	f.StringVar(&t.plotEnvelope, "plot-envelope", "", "write the safe ranges of spark on one page to this `FILE`: .svg, .png or .pdf")
 	f.BoolVar(&t.compare, "compare", false, "rank all readers of the signal on the same cycles")
 	f.StringVar(&t.csvFile, "csv", "", "write a line for each spark and node to this `FILE`")
 	f.IntVar(&t.workers, "workers", 0, "nodes at once; the result is the same (default: one for each processor)")
-	_ = cmd.RegisterFlagCompletionFunc("signal", cobra.FixedCompletions([]string{"ion", "pressure"}, cobra.ShellCompDirectiveNoFileComp))
-	_ = cmd.RegisterFlagCompletionFunc("reader", cobra.FixedCompletions(reader.Names(reader.Ion), cobra.ShellCompDirectiveNoFileComp))
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error { return t.run(cmd) }
 	return cmd
 }
@@ -175,13 +166,13 @@ func (t *trustFlags) plan(f *pflag.FlagSet, e *model.Engine) (*trust.Plan, error
 	if p.MAPs, err = t.pressure.values(f, e, 1e3, e.Point.MAP, func(op *model.Operating, v float64) { op.MAP = v }); err != nil {
 		return nil, err
 	}
-	switch t.signal {
-	case "ion":
-		p.Signal, p.Setup.Pressure = reader.Ion, nil
-	case "pressure":
-		p.Signal, p.Setup.Ion = reader.Pressure, nil
-	default:
-		return nil, bad("signal", t.signal, "ion or pressure")
+	if p.Signal, err = t.of(); err != nil {
+		return nil, err
+	}
+	if p.Signal == reader.Ion {
+		p.Setup.Pressure = nil
+	} else {
+		p.Setup.Ion = nil
 	}
 	if !(t.step >= 0.5 && t.step <= 30) {
 		return nil, bad("step-deg", t.step, "0.5 to 30 deg")
@@ -204,23 +195,10 @@ func (t *trustFlags) plan(f *pflag.FlagSet, e *model.Engine) (*trust.Plan, error
 		return nil, bad("step-deg", t.step, "three sparks or more from --from-deg to --to-deg")
 	}
 	set := reader.Usual(p.Signal)
-	for _, x := range []struct {
-		flag  string
-		value float64
-		at    *float64
-	}{{"window-from-deg", t.windowFrom * deg, &set.From}, {"window-to-deg", t.windowTo * deg, &set.To},
-		{"blank-ms", t.blank * 1e-3, &set.Blank}, {"smooth-deg", t.smooth * deg, &set.Smooth}} {
-		if f.Changed(x.flag) {
-			*x.at = x.value
-		}
-	}
+	t.settings(f, set)
 	p.Settings = set
-	for _, text := range t.faults {
-		fault, err := sensor.ParseFault(text)
-		if err != nil {
-			return nil, err
-		}
-		p.Setup.Faults = append(p.Setup.Faults, fault)
+	if p.Setup.Faults, err = t.broken(); err != nil {
+		return nil, err
 	}
 	if t.compare {
 		if f.Changed("reader") {
@@ -437,10 +415,8 @@ func trustJSON(m *trust.Map, me meta) any {
 // trustCSV writes a line for each cell; an empty field is a number that it does
 // not have.
 func trustCSV(w io.Writer, m *trust.Map, notes []string) error {
-	for _, n := range notes {
-		if _, err := fmt.Fprintf(w, "# %s\n", plain(n)); err != nil {
-			return err
-		}
+	if err := record.Notes(w, notes); err != nil {
+		return err
 	}
 	out := csv.NewWriter(w)
 	if err := out.Write([]string{"reader", "speed_rpm", "map_kpa", "spark_deg_btdc", "true_peak_deg_atdc", "true_peak_sd_deg", "read_deg_atdc", "read_sd_deg", "bias_deg",

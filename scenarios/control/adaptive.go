@@ -6,7 +6,7 @@ var adaptiveKind = Kind{Name: "adaptive", About: "integral with a gain that grow
 	Numbers: []Number{
 		{"cycles", "readings that the gain is found from", "cycles", 1, 4, 1000, 16},
 		{"least_gain", "move over error while the mean error is within its noise", "deg/deg", 1, 0, 0.1, 0.02},
-		{"most_gain", "move over error when the mean error stands far out", "deg/deg", 1, 0.1, 2, 0.5},
+		{"most_gain", "move over error when the mean error stands far out", "deg/deg", 1, 0.1, 2, 0.2},
 		rate,
 	},
 	make: func(v values) Law {
@@ -26,6 +26,10 @@ const standsOut = 2
 // the readings makes it slow again. Our own choice, shaped like the weight
 // 1 − noise/(signal+noise) that suits a mean of m² = signal + noise best. With fewer than 4
 // readings K = K₀. A reading that declined moves nothing and does not count.
+//
+// On the pump set, at 8 points of 1500 to 3000 rpm and 45 to 95 kPa with 8 seeds each, K₁ = 0.2
+// settles sooner than 0.5 in the mean of each, and hovers less: readings that stand out by
+// chance throw it off less. See TestField of package loop.
 type adaptive struct {
 	least, most, rate float64
 	recent            ring[float64] // errors [rad]

@@ -19,7 +19,7 @@ func TestAdaptiveFastAndQuiet(t *testing.T) {
 		return n
 	}
 	law := usual(t, adaptiveKind, nil)
-	fast, slow := usual(t, integralKind, map[string]float64{"gain": 0.5}), usual(t, integralKind, map[string]float64{"gain": 0.02})
+	fast, slow := usual(t, integralKind, map[string]float64{"gain": 0.2}), usual(t, integralKind, map[string]float64{"gain": 0.02})
 	a, f, s := within(errorsAfterStep(law, 2, 400)), within(errorsAfterStep(fast, 2, 400)), within(errorsAfterStep(slow, 2, 400))
 	law.Reset()
 	mean, sd := phasing(5, 2, 25).settled(law, 500, 50_000)
@@ -37,8 +37,8 @@ func TestAdaptiveGain(t *testing.T) {
 	for _, c := range []struct {
 		errors []float64
 		want   float64
-	}{{[]float64{1, 2, 3}, 0.02}, {[]float64{1, 2, 3, 4}, 0.02 + 0.48*0.733333333333}, {[]float64{-1, 1, -1, 1}, 0.02}, {[]float64{2, 2, 2, 2}, 0.5}, {[]float64{0, 0, 0, 0}, 0.02},
-		{[]float64{50, 1, 2, 3, 4}, 0.02 + 0.48*0.733333333333}} {
+	}{{[]float64{1, 2, 3}, 0.02}, {[]float64{1, 2, 3, 4}, 0.02 + 0.18*0.733333333333}, {[]float64{-1, 1, -1, 1}, 0.02}, {[]float64{2, 2, 2, 2}, 0.2}, {[]float64{0, 0, 0, 0}, 0.02},
+		{[]float64{50, 1, 2, 3, 4}, 0.02 + 0.18*0.733333333333}} {
 		law := usual(t, adaptiveKind, map[string]float64{"cycles": 4}).(*adaptive)
 		for _, e := range c.errors {
 			law.recent.add(e * deg)

@@ -5,6 +5,17 @@ import "math"
 // Driver is a Law that tells which of its laws drives: "phase" or "knock".
 type Driver interface{ Driving() string }
 
+// Driving tells which law drives where law is a Driver, or RetardOnly of one; "" else.
+func Driving(law Law) string {
+	if r, ok := law.(*retardOnly); ok {
+		law = r.Law
+	}
+	if d, ok := law.(Driver); ok {
+		return d.Driving()
+	}
+	return ""
+}
+
 // knockMargin is how far the limit of a knock law may lie from what passed [rad]. Our
 // own choice: less than the usual retard at a knock event, so that the first one bites
 // at once, and about what the spark of a phasing law scatters by.

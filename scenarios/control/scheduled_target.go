@@ -4,7 +4,7 @@ import "math"
 
 var scheduledKind = Kind{Name: "scheduled-target", About: "integral towards a target that falls as the burn slows and as the engine speeds up",
 	Numbers: []Number{
-		{"gain", "move over error", "deg/deg", 1, 0, 2, 0.1},
+		{"gain", "move over error", "deg/deg", 1, 0, 2, 0.05},
 		rate,
 		{"cycles", "about so many cycles count for the interval from spark to peak", "cycles", 1, 1, 10000, 50},
 		{"slope", "target over interval", "deg/deg", 1, -0.5, 0, -0.139},
@@ -40,6 +40,10 @@ const scheduledSpeed = 2200 * math.Pi / 30
 // 1.38 deg, and asks for 0.73 deg too little in the mean. A term of MAP, and one of I²,
 // gain less than 0.1 deg. Near MBT little torque hangs on it: 1.4 deg of LPP are worth
 // about 0.1 %.
+//
+// The usual gain is the one of 0.02, 0.03, 0.05 and 0.1 that loses the least torque in the mean
+// of 8 points of 1500 to 3000 rpm and 45 to 95 kPa; they differ by less than 0.01 % there.
+// See TestField of package loop.
 //
 // The target answers to the spark itself by b·(1−a), a the slope of the plant: for
 // b = −0.139 that is −0.03 deg/deg, no matter to the loop. Before the first interval, or at

@@ -59,16 +59,18 @@ func TestVertexWallHeat(t *testing.T) {
 // from it: 6 deg of spark are 4.5 deg of the peak.
 func TestVertexDoesNotRunAway(t *testing.T) {
 	for _, bend := range []float64{0, -vertexBend} {
-		p := varying(5, 25, bend, 0, 1)
-		law := usual(t, vertexKind, nil)
-		sum := 0.
-		const n = 20_000
-		for range n {
-			s := p.step(law) / deg
-			require.InDelta(t, 25, s, 6, "bend %g", bend)
-			sum += s / n
+		for _, corrected := range []float64{0, 1} {
+			p := varying(5, 25, bend, 0, 1)
+			law := usual(t, vertexKind, map[string]float64{"corrected": corrected})
+			sum := 0.
+			const n = 20_000
+			for range n {
+				s := p.step(law) / deg
+				require.InDelta(t, 25, s, 6, "bend %g, corrected %g", bend, corrected)
+				sum += s / n
+			}
+			require.InDelta(t, 25, sum, 0.5, "bend %g, corrected %g", bend, corrected)
 		}
-		require.InDelta(t, 25, sum, 0.5, "bend %g", bend)
 	}
 }
 

@@ -191,7 +191,7 @@ func (r *reading) sensing(s *Scenario) {
 	plain := s.Sensing
 	section(r, s, "reader", &s.Sensing, readerKeys)
 	if s.Sensing.Signal != plain.Signal && r.take("reader.name") == nil {
-		s.Sensing.Reader = usualPressureReader
+		s.Sensing.Reader = UsualReader(s.Sensing.Signal)
 	}
 	if r.told["reader.signal"] { // nobody knows of what it should be
 		s.Sensing.Reader = plain.Reader

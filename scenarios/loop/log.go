@@ -181,12 +181,8 @@ func (f *field) text(v float64) string {
 // rule by which the guard decided. Each line of notes goes before the header behind
 // "# ". Errors are those of w.
 func WriteCSV(w io.Writer, run *Run, notes []string) error {
-	for _, n := range notes {
-		for line := range strings.FieldsFuncSeq(n, func(r rune) bool { return r == '\n' || r == '\r' }) {
-			if _, err := fmt.Fprintf(w, "# %s\n", line); err != nil {
-				return err
-			}
-		}
+	if err := record.Notes(w, notes); err != nil {
+		return err
 	}
 	out := csv.NewWriter(w)
 	var row []string

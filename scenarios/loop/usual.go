@@ -16,9 +16,16 @@ const (
 	usualRetard = 3.  // [deg]
 	usualOver   = 20  // cycles, where an average is asked for
 
-	usualPressureReader = "smoothed"
-	usualLimit          = 100 * time.Millisecond // of an outside law
+	usualLimit = 100 * time.Millisecond // of an outside law
 )
+
+// UsualReader is the reader of a signal where none is named. Our own choice.
+func UsualReader(of reader.Signal) string {
+	if of == reader.Pressure {
+		return "smoothed"
+	}
+	return "tracker"
+}
 
 // Usual returns the scenario that files begin with, for e: 600 cycles at the engine's
 // own point, LPP asked for at 15 deg, nobody's hand at the distributor and a throttle
@@ -37,7 +44,7 @@ func Usual(e *model.Engine) Scenario {
 	first.Operating.Spark = rad(e.Point.Spark/deg - usualBehind)
 	s := Scenario{
 		Name: "usual", Engine: e, Cycles: usualCycles, Legs: []Leg{first}, Actuator: UsualActuator(),
-		Sensing: Sensing{Signal: reader.Ion, Reader: "tracker", Over: usualOver},
+		Sensing: Sensing{Signal: reader.Ion, Reader: UsualReader(reader.Ion), Over: usualOver},
 		Law:     Law{Name: "integral", Mode: Free},
 		Base:    Base{Retard: rad(usualRetard)},
 	}

@@ -115,16 +115,24 @@ var columns = []column{
 	{"knock_integral", 1, func(c *solve.Cycle) []float64 { return c.Knock }},
 }
 
-// Trace writes the samples of c as CSV (RFC 4180, a header line; an empty
-// field is a value that the cycle does not have there). Each line of notes
-// goes before the header behind "# ".
-func Trace(w io.Writer, c *solve.Cycle, notes []string) error {
+// Notes writes each line of notes behind "# ", for the head of a file.
+func Notes(w io.Writer, notes []string) error {
 	for _, n := range notes {
-		for _, line := range strings.FieldsFunc(n, func(r rune) bool { return r == '\n' || r == '\r' }) {
+		for line := range strings.FieldsFuncSeq(n, func(r rune) bool { return r == '\n' || r == '\r' }) {
 			if _, err := fmt.Fprintf(w, "# %s\n", line); err != nil {
 				return err
 			}
 		}
+	}
+	return nil
+}
+
+// Trace writes the samples of c as CSV (RFC 4180, a header line; an empty
+// field is a value that the cycle does not have there). Each line of notes
+// goes before the header behind "# ".
+func Trace(w io.Writer, c *solve.Cycle, notes []string) error {
+	if err := Notes(w, notes); err != nil {
+		return err
 	}
 	out := csv.NewWriter(w)
 	row := make([]string, 0, len(columns))
