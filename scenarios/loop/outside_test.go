@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
 	"net"
 	"os"
 	"os/exec"
@@ -271,4 +272,50 @@ with open(%q, "w") as log:
 			require.Len(t, turn, len(fields)+1)
 		}
 	}
+}
+
+// The plugs of an engine with two move together, or apart as the law orders; a hand on
+// the trailing one adds to it alone.
+func TestTwoPlugs(t *testing.T) {
+	e, err := model.Load(model.Default)
+	require.NoError(t, err)
+	e.Burn.Plugs, e.Burn.PlugX, e.Burn.SecondX, e.Point.Split = 2, 0.02, -0.02, 6*deg
+	s := Usual(e)
+	s.Cycles, s.Guard = 24, control.GuardSettings{}
+	s.Sensing.Signal, s.Sensing.Reader = reader.Pressure, "smoothed"
+	turned := s.Legs[0]
+	turned.Cycle, turned.ManualTrailing = 12, 4*deg
+	s.Legs = append(s.Legs, turned)
+	run := func(s *Scenario) *Run {
+		b, err := NewBench(context.Background(), s)
+		require.NoError(t, err)
+		r, err := b.Run(context.Background(), 1, nil)
+		require.NoError(t, err)
+		return r
+	}
+	together := run(&s)
+	for i := range together.Steps {
+		f := together.Steps[i].Fired
+		if i < 12 {
+			require.True(t, math.IsNaN(f.Trailing), "it stays its split behind")
+		} else { // 6 deg behind, and the hand 4 earlier; steps of 0.1 deg
+			require.InDelta(t, f.Leading-2*deg, f.Trailing, 0.11*deg)
+		}
+	}
+
+	apart := outside(&s, python(t), "-c", `
+import json, sys
+sys.stdin.readline()
+print('{"version":1,"name":"apart"}', flush=True)
+for line in sys.stdin:
+    print(json.dumps({"spark_deg_btdc": 20, "trailing_spark_deg_btdc": 10 + json.loads(line)["cycle"] % 2}), flush=True)
+`)
+	apart.Actuator.Apart = true
+	r := run(apart)
+	require.NoError(t, r.Failure)
+	for i := 8; i < 12; i++ { // once the guard's slew has let it come
+		require.InDelta(t, 20*deg, r.Steps[i].Fired.Leading, 0.06*deg)
+		require.InDelta(t, float64(10+(i-1)%2)*deg, r.Steps[i].Fired.Trailing, 0.06*deg)
+	}
+	require.InDelta(t, float64(10+(23-1)%2)*deg+4*deg, r.Steps[23].Fired.Trailing, 0.06*deg)
 }
