@@ -2,7 +2,6 @@ package control
 
 import (
 	"fmt"
-	"math"
 
 	"phasebench/model"
 )
@@ -48,11 +47,6 @@ func newGuardNumbers(given map[string]float64) (guardNumbers, error) {
 	}
 	bad := func(key, want string) (guardNumbers, error) {
 		return guardNumbers{}, &model.Problem{Key: "guard." + key, Given: fmt.Sprintf("%.6g", given[key]), Want: want}
-	}
-	for _, n := range GuardNumbers {
-		if x := v[n.Key]; n.Unit == "cycles" && x != math.Trunc(x) {
-			return bad(n.Key, "a whole number")
-		}
 	}
 	if !(v["least_deg_btdc"] < v["most_deg_btdc"]) {
 		if _, ok := given["most_deg_btdc"]; !ok {

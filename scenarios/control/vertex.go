@@ -40,11 +40,10 @@ const (
 // the balance, and over-advances. The simulated pump set is such an engine. At 2200 rpm
 // and 80 kPa, 3000 cycles at MBT with LPP at 14.8 deg, net heat rises by 0.27 % for 1 deg
 // later, the plain vertex lies at 12.5 deg and the corrected one at 7.1 deg. In closed loop
-// from 10 deg behind MBT, 8 runs of 5000 cycles each, the plain law loses 0.14 % of torque at
-// 2200 rpm and 80 kPa (95 % interval 0.11 to 0.18, of the 6 runs that settle) and 0.32 % at
-// 3000 rpm and 50 kPa (0.29 to 0.34, of 7), with the peak 1.5 and 2.4 deg before 15 deg; the
-// corrected one 1.8 and 2.0 %, with the peak 5.1 and 4.8 deg before it. So the correction is
-// off unless it is asked for.
+// (8 runs of 3400 cycles each, from cycle 400 on) the plain law loses 0.13 % of torque there, 95 %
+// interval 0.10 to 0.15, and 0.26 % at 3000 rpm and 50 kPa, 0.23 to 0.29, with the peak 1.5 and
+// 2.3 deg before 15 deg; the corrected one 1.8 and 1.9 %, with the peak 5.1 and 4.7 deg before it.
+// So the correction is off unless it is asked for. See TestField of package loop.
 //
 // With too few readings in the window (less than half of it), or where the parabola
 // does not bend down by three standard errors of b₂, there is no vertex, and the law
