@@ -37,8 +37,9 @@ const knockMargin = 1 * deg
 //     to it freely, and a limit that is far above bites at once. Before the first
 //     retard there is none.
 //
-// So phasing advances by little more than 1 deg a cycle. An order that is not a number
-// leaves its spark alone; what the knock law orders for the trailing plug is not asked.
+// So phasing advances by little more than 1 deg a cycle. A phasing law whose order is not
+// a number orders none, for a guard to see; a knock law leaves its limit alone then.
+// What the knock law orders for the trailing plug is not asked.
 func HandOver(phase, knock Law) Law {
 	return &handOver{phase: phase, knock: knock, limit: math.Inf(1)}
 }
@@ -71,7 +72,10 @@ func (l *handOver) Next(s *Seen) Order {
 	from := at + bounded(l.limit-at, knockMargin)
 	l.own = *s
 	l.own.Ordered = Order{from, s.Ordered.Trailing + (from - at)}
-	limit := capped(&l.own, l.knock.Next(&l.own), math.Inf(1)).Leading
+	limit := capped(l.knock.Next(&l.own), math.Inf(1)).Leading
+	if !finite(limit) {
+		limit = from
+	}
 	if limit < from {
 		l.limit = limit
 	} else {
@@ -79,5 +83,5 @@ func (l *handOver) Next(s *Seen) Order {
 	}
 	want := l.phase.Next(s)
 	l.limited = want.Leading > limit
-	return capped(s, want, limit)
+	return capped(want, limit)
 }

@@ -19,11 +19,8 @@ func ahead(s *Seen, most float64) float64 {
 }
 
 // capped is o, no earlier than at [rad]: the trailing plug moves as far as the leading
-// one. A spark that is not a number stays where it was.
-func capped(s *Seen, o Order, at float64) Order {
-	if !finite(o.Leading) {
-		o = s.Ordered
-	}
+// one. A spark that is not a number stays none: a guard has to see it.
+func capped(o Order, at float64) Order {
 	if cut := o.Leading - at; cut > 0 {
 		o.Leading, o.Trailing = at, o.Trailing-cut
 	}

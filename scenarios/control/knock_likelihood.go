@@ -61,7 +61,7 @@ func (l *knockLikelihood) Next(s *Seen) Order {
 			l.n, l.k = 0, 0
 		}
 	}
-	return capped(s, together(s.Ordered.Leading+move), ahead(s, l.most))
+	return capped(together(s.Ordered.Leading+move), ahead(s, l.most))
 }
 
 // logLikelihood is ln Λ of k events in n cycles against the rate p, 0 < p < 1; 0 < n.

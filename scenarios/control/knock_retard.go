@@ -35,5 +35,5 @@ func (l *knockRetard) Next(s *Seen) Order {
 	case s.Knock >= l.threshold:
 		move = -l.retard
 	}
-	return capped(s, together(s.Ordered.Leading+move), ahead(s, l.most))
+	return capped(together(s.Ordered.Leading+move), ahead(s, l.most))
 }

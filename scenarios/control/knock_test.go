@@ -120,6 +120,20 @@ type broken struct{ order float64 }
 func (b broken) Next(*Seen) Order { return Order{b.order, b.order} }
 func (broken) Reset()             {}
 
+// What is no spark stays none, for a guard to see: a law that is lost must not look
+// like one that holds.
+func TestLostLaw(t *testing.T) {
+	for name, law := range map[string]Law{
+		"both lost": HandOver(broken{math.NaN()}, broken{math.Inf(1)}), "no phase": HandOver(broken{math.NaN()}, usual(t, likelihoodKind, nil)),
+		"retard only": RetardOnly(broken{math.NaN()}),
+	} {
+		law.Reset()
+		for range 5 {
+			require.True(t, math.IsNaN(law.Next(blind(17*deg)).Leading), name)
+		}
+	}
+}
+
 // No law here makes what is not a number of a spark that is one, and none advances a
 // blind engine.
 func TestBlind(t *testing.T) {
@@ -127,9 +141,8 @@ func TestBlind(t *testing.T) {
 	phase := usual(t, integralKind, nil)
 	for name, law := range map[string]Law{
 		"retard": retard, "likelihood": likely,
-		"hand-over": HandOver(phase, usual(t, retardKind, nil)), "of broken ones": HandOver(broken{math.NaN()}, broken{math.Inf(1)}),
-		"no phase": HandOver(broken{math.NaN()}, usual(t, likelihoodKind, nil)), "no knock": HandOver(phase, broken{math.NaN()}),
-		"retard only": RetardOnly(phase), "of a broken one": RetardOnly(broken{math.NaN()}), "of an endless one": RetardOnly(broken{math.Inf(1)}),
+		"hand-over": HandOver(phase, usual(t, retardKind, nil)), "no knock": HandOver(phase, broken{math.NaN()}),
+		"retard only": RetardOnly(phase), "of an endless one": RetardOnly(broken{math.Inf(1)}),
 		"advise": Advise(8),
 	} {
 		law.Reset()

@@ -7,4 +7,4 @@ func RetardOnly(law Law) Law { return &retardOnly{law} }
 type retardOnly struct{ Law }
 
 // Next implements Law.
-func (l *retardOnly) Next(s *Seen) Order { return capped(s, l.Law.Next(s), ahead(s, 0)) }
+func (l *retardOnly) Next(s *Seen) Order { return capped(l.Law.Next(s), ahead(s, 0)) }

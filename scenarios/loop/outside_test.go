@@ -182,6 +182,9 @@ func TestOutsideMisbehaves(t *testing.T) {
 			if name != "hangs" {
 				s.Law.Limit = 20 * time.Second
 			}
+			if name == "crashes" {
+				s.Law.Mode, s.Law.Knock, s.Sensing.Knock = RetardOnly, "knock-retard", true // no wrapper hides it
+			}
 			r := ran(t, s)
 			require.ErrorIs(t, r.Failure, control.ErrOutside)
 			require.ErrorContains(t, r.Failure, "cycle 2") // 20, or 21 of what comes unasked
