@@ -79,7 +79,7 @@ func (m *meta) settings() (all []dataset.Setting) {
 	return all
 }
 
-// each tells every value of Engine or Flags in order, in one line; one of many lines
+// each tells every value of Engine or Flags in order, in one line; a flag of many lines
 // has a key for each.
 func (m *meta) each(tell func(key, value string, flag bool)) {
 	for _, k := range m.keys {
@@ -90,7 +90,10 @@ func (m *meta) each(tell func(key, value string, flag bool)) {
 		if x, ok := v.(float64); ok {
 			v = fmt.Sprintf("%.12g", x)
 		}
-		lines := strings.FieldsFunc(fmt.Sprint(v), func(r rune) bool { return r == '\n' || r == '\r' })
+		lines := []string{fmt.Sprint(v)}
+		if !ok {
+			lines = strings.FieldsFunc(lines[0], func(r rune) bool { return r == '\n' || r == '\r' })
+		}
 		for i, line := range lines {
 			key := k
 			if len(lines) > 1 {
