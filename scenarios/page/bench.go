@@ -1,0 +1,95 @@
+package page
+
+import (
+	"sync"
+
+	"phasebench/model"
+	"phasebench/scenarios/sweep"
+	"phasebench/solve"
+)
+
+// engineKey is what solvers differ by.
+type engineKey struct {
+	name  string
+	ratio float64
+}
+
+// mostEngines bounds the memory of solvers: each has gas tables of some megabytes.
+const mostEngines = 6
+
+// engines keeps solvers of the engines asked about last.
+type engines struct {
+	mu    sync.Mutex
+	all   map[engineKey]*benched
+	order []engineKey // the latest last
+}
+
+// benched is what is kept of one engine: idle solvers, and MBT found last.
+type benched struct {
+	mu   sync.Mutex
+	idle []*solve.Solver
+	best map[model.Operating]sweep.Point // by operating point, its Spark 0
+}
+
+// of returns what is kept of e.
+func (s *engines) of(e *model.Engine) *benched {
+	key := engineKey{e.Name, e.Geometry.Ratio}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for i, k := range s.order {
+		if k == key {
+			s.order = append(append(s.order[:i:i], s.order[i+1:]...), key)
+			return s.all[key]
+		}
+	}
+	if len(s.order) == mostEngines {
+		delete(s.all, s.order[0])
+		s.order = s.order[1:]
+	}
+	b := &benched{best: map[model.Operating]sweep.Point{}}
+	s.all[key], s.order = b, append(s.order, key)
+	return b
+}
+
+// solver returns a solver of e, which give takes back.
+func (b *benched) solver(e *model.Engine) (*solve.Solver, error) {
+	b.mu.Lock()
+	if n := len(b.idle); n > 0 {
+		s := b.idle[n-1]
+		b.idle = b.idle[:n-1]
+		b.mu.Unlock()
+		return s, nil
+	}
+	b.mu.Unlock()
+	return solve.New(e, &solve.Settings{Motored: true})
+}
+
+func (b *benched) give(s *solve.Solver) {
+	b.mu.Lock()
+	b.idle = append(b.idle, s)
+	b.mu.Unlock()
+}
+
+// at is where op is kept in best.
+func at(op model.Operating) model.Operating {
+	op.Spark = 0
+	return op
+}
+
+// keep keeps MBT of an operating point.
+func (b *benched) keep(op model.Operating, best sweep.Point) {
+	b.mu.Lock()
+	if len(b.best) > 100 {
+		clear(b.best)
+	}
+	b.best[at(op)] = best
+	b.mu.Unlock()
+}
+
+// mbt returns what was kept.
+func (b *benched) mbt(op model.Operating) (sweep.Point, bool) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	p, ok := b.best[at(op)]
+	return p, ok
+}

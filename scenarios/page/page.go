@@ -1,0 +1,182 @@
+// Package page serves a local page on which one cylinder's spark can be dragged, and
+// what comes of it seen at once. Every answer is computed afresh by the same
+// functions as the commands.
+//
+// The page is for the machine that it runs on: see guard for what is refused.
+package page
+
+import (
+	"context"
+	"embed"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net"
+	"net/http"
+	"runtime"
+	"time"
+
+	"phasebench/model"
+	"phasebench/scenarios/record"
+)
+
+//go:embed static
+var static embed.FS
+
+// Limits of what clients may take. Our own choice: far above what a person needs.
+const (
+	readTime    = 5 * time.Second // for the head of a request
+	writeTime   = 60 * time.Second
+	idleTime    = 2 * time.Minute
+	headBytes   = 16 << 10
+	bodyBytes   = 4 << 10
+	mostWaiting = 32               // computations that wait for a turn
+	mostTime    = 20 * time.Second // of one computation
+	endTime     = 3 * time.Second  // for answers under way when the page ends
+)
+
+// Page is what is served.
+type Page struct {
+	version string
+	engines engines
+	turns   turns
+}
+
+// New returns a page of a tool of that version.
+func New(version string) *Page {
+	return &Page{version: version, engines: engines{all: map[engineKey]*benched{}}, turns: newTurns(runtime.GOMAXPROCS(0), mostWaiting)}
+}
+
+// Handler serves the page to clients that ask for one of hosts, such as
+// 127.0.0.1:4000.
+func (p *Page) Handler(hosts []string) http.Handler {
+	mux := http.NewServeMux()
+	files, err := fs.Sub(static, "static")
+	if err != nil {
+		panic(err) // it is compiled in
+	}
+	mux.Handle("/", http.FileServerFS(files))
+	mux.HandleFunc("/api/engines", p.list)
+	mux.HandleFunc("/api/limits", limits)
+	mux.HandleFunc("/api/cycle", p.turn(p.cycle))
+	mux.HandleFunc("/api/sweep", p.turn(p.sweep))
+	return guard(hosts, mux)
+}
+
+// Serve serves on l until ctx ends, then lets answers under way end.
+func (p *Page) Serve(ctx context.Context, l net.Listener) error {
+	server := &http.Server{
+		Handler: p.Handler(Hosts(l.Addr())), ReadHeaderTimeout: readTime, ReadTimeout: readTime, WriteTimeout: writeTime, IdleTimeout: idleTime,
+		MaxHeaderBytes: headBytes,
+	}
+	ended := make(chan error, 1)
+	stop := context.AfterFunc(ctx, func() {
+		late, cancel := context.WithTimeout(context.Background(), endTime)
+		defer cancel()
+		err := server.Shutdown(late)
+		if errors.Is(err, context.DeadlineExceeded) {
+			err = server.Close()
+		}
+		ended <- err
+	})
+	err := server.Serve(l)
+	if stop() { // it ended by itself
+		return err
+	}
+	return <-ended
+}
+
+// list tells the embedded engines, and what every page must say.
+func (p *Page) list(w http.ResponseWriter, _ *http.Request) {
+	type engine struct {
+		Name        string         `json:"name"`
+		Description string         `json:"description"`
+		Settings    map[string]any `json:"settings"`
+	}
+	var all []engine
+	for _, name := range model.Names() {
+		e, err := model.Load(name)
+		if err != nil {
+			fail(w, err)
+			return
+		}
+		x := engine{e.Name, e.Description, map[string]any{}}
+		for _, s := range e.Settings() {
+			x.Settings[s.Key] = s.Value
+		}
+		all = append(all, x)
+	}
+	answer(w, map[string]any{"engines": all, "caution": record.Caution, "version": p.version})
+}
+
+// limits tells the ends of the sliders.
+func limits(w http.ResponseWriter, _ *http.Request) {
+	all := map[string]map[string]float64{}
+	for _, s := range settings {
+		all[s.key] = map[string]float64{"low": s.low, "high": s.high}
+	}
+	answer(w, all)
+}
+
+// answer writes v as JSON.
+func answer(w http.ResponseWriter, v any) {
+	text, err := json.Marshal(v)
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("Cache-Control", "no-store")
+	_, _ = w.Write(text) // nobody to tell if it is not taken
+}
+
+// fail answers with an error: 400 about a value that is not allowed, else 422 for a
+// point at which no engine runs.
+func fail(w http.ResponseWriter, err error) {
+	code := http.StatusUnprocessableEntity
+	if p := (*model.Problem)(nil); errors.As(err, &p) {
+		code = http.StatusBadRequest
+	}
+	refuse(w, code, err.Error())
+}
+
+func refuse(w http.ResponseWriter, code int, text string) {
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("Cache-Control", "no-store")
+	w.WriteHeader(code)
+	_ = json.NewEncoder(w).Encode(map[string]string{"error": text}) // nobody to tell if it is not taken
+}
+
+// Hosts lists by which names a page that listens at a is asked for.
+func Hosts(a net.Addr) []string {
+	host, port, err := net.SplitHostPort(a.String())
+	if err != nil {
+		return []string{a.String()}
+	}
+	all := []string{net.JoinHostPort(host, port)}
+	if ip := net.ParseIP(host); ip.IsLoopback() || ip.IsUnspecified() {
+		for _, name := range []string{"127.0.0.1", "localhost", "::1"} {
+			all = append(all, net.JoinHostPort(name, port))
+		}
+	}
+	if ip := net.ParseIP(host); ip.IsUnspecified() {
+		if own, err := net.InterfaceAddrs(); err == nil {
+			for _, a := range own {
+				if n, ok := a.(*net.IPNet); ok {
+					all = append(all, net.JoinHostPort(n.IP.String(), port))
+				}
+			}
+		}
+	}
+	return all
+}
+
+// Loopback tells whether only this machine can reach a, and what to warn of if not.
+func Loopback(a net.Addr) (ok bool, warning string) {
+	host, _, err := net.SplitHostPort(a.String())
+	if ip := net.ParseIP(host); err == nil && ip.IsLoopback() {
+		return true, ""
+	}
+	return false, fmt.Sprintf("the page at %v can be reached from other machines: there is no password, and anybody there can make this machine compute", a)
+}
