@@ -51,23 +51,26 @@ func (s *engines) of(e *model.Engine) *benched {
 	return b
 }
 
-// solver returns a solver of e, which give takes back.
-func (b *benched) solver(e *model.Engine) (*solve.Solver, error) {
+// use lets work have a solver of e. After a panic, which may leave it in the middle of
+// a cycle, nobody has it again.
+func (b *benched) use(e *model.Engine, work func(s *solve.Solver) error) error {
+	var s *solve.Solver
 	b.mu.Lock()
 	if n := len(b.idle); n > 0 {
-		s := b.idle[n-1]
-		b.idle = b.idle[:n-1]
-		b.mu.Unlock()
-		return s, nil
+		s, b.idle = b.idle[n-1], b.idle[:n-1]
 	}
 	b.mu.Unlock()
-	return solve.New(e, &solve.Settings{Motored: true})
-}
-
-func (b *benched) give(s *solve.Solver) {
+	if s == nil {
+		var err error
+		if s, err = solve.New(e, &solve.Settings{Motored: true}); err != nil {
+			return err
+		}
+	}
+	err := work(s)
 	b.mu.Lock()
 	b.idle = append(b.idle, s)
 	b.mu.Unlock()
+	return err
 }
 
 // at is where op is kept in best.

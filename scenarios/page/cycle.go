@@ -48,16 +48,15 @@ type cycleAnswer struct {
 // cycle computes one cycle afresh.
 func (p *Page) cycle(_ context.Context, q *query) (any, error) {
 	b := p.engines.of(q.engine)
-	s, err := b.solver(q.engine)
-	if err != nil {
-		return nil, err
-	}
-	defer b.give(s)
 	var c solve.Cycle
-	if err := s.Run(&q.engine.Point, &c); err != nil {
+	swept := 0.
+	if err := b.use(q.engine, func(s *solve.Solver) error {
+		swept = s.Chamber().Swept()
+		return s.Run(&q.engine.Point, &c)
+	}); err != nil {
 		return nil, err
 	}
-	split := splitOf(&c, s.Chamber().Swept())
+	split := splitOf(&c, swept)
 	a := cycleAnswer{Cycle: record.Of(&c.Operating, c.Lit, &c.Indicators), Trace: map[string]numbers{
 		"theta_deg_atdc": {c.Theta, deg}, "volume_cm3": {c.Volume, 1e-6}, "pressure_bar": {c.Pressure, bar}, "motored_bar": {c.Motored, bar},
 		"burned_fraction": {c.Burned, 1}, "heat_release_j_per_deg": {c.Release, 1 / deg},

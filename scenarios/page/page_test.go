@@ -109,6 +109,20 @@ func TestSweep(t *testing.T) {
 	require.Contains(t, text, "earlier than MBT and loses")
 }
 
+// What is said is of this cycle: a late burn leaves the motored peak, and an engine
+// that drives nothing loses no share of its torque.
+func TestWhy(t *testing.T) {
+	at := "http://" + serve(t)
+	const late = "/api/cycle?speed_rpm=2200&map_kpa=40&spark_deg=-10"
+	_, _, text := ask(t, "GET", at+late, "", nil)
+	require.Contains(t, text, "that of compression alone")
+	const idle = "speed_rpm=5000&map_kpa=20"
+	ask(t, "GET", at+"/api/sweep?"+idle, "", nil)
+	_, _, text = ask(t, "GET", at+"/api/cycle?"+idle, "", nil)
+	require.Contains(t, text, "drives nothing at any spark")
+	require.NotContains(t, text, "of its torque")
+}
+
 // What is not allowed is refused in the words of the commands.
 func TestRefusesValues(t *testing.T) {
 	at := "http://" + serve(t)

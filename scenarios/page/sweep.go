@@ -6,6 +6,7 @@ import (
 
 	"phasebench/scenarios/record"
 	"phasebench/scenarios/sweep"
+	"phasebench/solve"
 )
 
 // The sparks of the curve of torque [deg], and how far from MBT a loss is told.
@@ -24,12 +25,6 @@ type sweepAnswer struct {
 
 // sweep computes torque over the spark, and MBT.
 func (p *Page) sweep(ctx context.Context, q *query) (any, error) {
-	b := p.engines.of(q.engine)
-	s, err := b.solver(q.engine)
-	if err != nil {
-		return nil, err
-	}
-	defer b.give(s)
 	var sparks []float64
 	for spark := sweepFrom; spark <= sweepTo; spark += sweepStep {
 		op := q.engine.Point
@@ -37,26 +32,30 @@ func (p *Page) sweep(ctx context.Context, q *query) (any, error) {
 			sparks = append(sparks, op.Spark)
 		}
 	}
-	var a sweepAnswer
-	r, err := sweep.Run(ctx, s, q.engine.Point, sparks)
+	b := p.engines.of(q.engine)
+	var r, two *sweep.Result
+	err := b.use(q.engine, func(s *solve.Solver) (err error) {
+		if r, err = sweep.Run(ctx, s, q.engine.Point, sparks); err != nil {
+			return err
+		}
+		mbt := r.MBT.Operating.Spark
+		two, err = sweep.Run(ctx, s, q.engine.Point, []float64{mbt + beside*deg, mbt - beside*deg})
+		return err
+	})
+	a := sweepAnswer{Points: []record.Cycle{}}
 	switch {
 	case errors.Is(err, sweep.ErrNoMBT):
 		return a, nil
 	case err != nil:
 		return nil, err
 	}
+	b.keep(q.engine.Point, r.MBT)
 	tell := func(p *sweep.Point) record.Cycle { return record.Of(&p.Operating, p.Lit, &p.Indicators) }
 	for i := range r.Points {
 		a.Points = append(a.Points, tell(&r.Points[i]))
 	}
-	b.keep(q.engine.Point, r.MBT)
 	best := tell(&r.MBT)
 	a.MBT = &best
-	mbt := r.MBT.Operating.Spark
-	two, err := sweep.Run(ctx, s, q.engine.Point, []float64{mbt + beside*deg, mbt - beside*deg})
-	if err != nil {
-		return nil, err
-	}
 	a.Early, a.Late = record.Number(r.Loss(&two.Points[0]), 1), record.Number(r.Loss(&two.Points[1]), 1)
 	return a, nil
 }

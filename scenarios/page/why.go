@@ -16,6 +16,8 @@ func why(c *solve.Cycle, s *split) []string {
 	out := []string{fmt.Sprintf("Of %.0f J in the fuel, compression takes %.0f J back from the crank, expansion gives %.0f J, the walls take %.0f J (%.1f %%), and about %.0f J leave with the exhaust.",
 		s.fuel, -s.compression, s.expansion, s.wall, 100*s.wall/s.fuel, s.exhaust)}
 	switch {
+	case c.LPP < 8*deg && c.CA50 > c.LPP+12*deg:
+		out = append(out, fmt.Sprintf("The greatest pressure is that of compression alone: half has burned only at %.1f deg after dead centre, when the chamber has grown. Little expansion is left for the gas to work by.", c.CA50/deg))
 	case c.LPP < 8*deg:
 		out = append(out, fmt.Sprintf("The peak lands %.1f deg after dead centre: much has burned while the piston still comes up. That must be pushed against, and the hot gas has longer to heat the walls.", c.LPP/deg))
 	case c.LPP > 22*deg:
@@ -31,6 +33,9 @@ func why(c *solve.Cycle, s *split) []string {
 
 // against says how c differs from MBT at the same point.
 func against(c *solve.Cycle, best *sweep.Point) []string {
+	if !(best.Torque > 0) {
+		return []string{fmt.Sprintf("Here the engine drives nothing at any spark: at best, %.1f deg before dead centre, it takes %.2f N m to turn.", best.Operating.Spark/deg, -best.Torque)}
+	}
 	off := (c.Operating.Spark - best.Operating.Spark) / deg
 	lost := 100 * (1 - c.Torque/best.Torque)
 	if math.Abs(off) < 0.3 {

@@ -49,7 +49,12 @@ export function open(main, state, { engines, limits, facts, tell }) {
   // What is asked and what is made of the answers.
   const say = (message) => { fault.textContent = message; };
   const cycles = new Latest("api/cycle", (json) => { cycle = json; say(""); soon(); }, say);
-  const sweeps = new Latest("api/sweep", (json, q) => { sweep = json; sweepFor = q; soon(); }, say);
+  const sweeps = new Latest("api/sweep", (json, q) => {
+    sweep = json;
+    sweepFor = q;
+    if (q === query(state, false)) cycles.ask(query(state, true)); // it can now be told against MBT
+    soon();
+  }, say);
 
   function soon() {
     frame ||= requestAnimationFrame(paint);
