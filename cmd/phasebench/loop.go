@@ -60,7 +60,7 @@ be believed, or lost its outside law.`,
 		Example: `  phasebench loop
   phasebench loop --map-kpa 60 --hand 200=10 --hand 400=0 --plot loop.svg
   phasebench loop --scenario testdata/scenarios/poor-fuel.toml --report report.html
-  phasebench loop --program "python3 testdata/controllers/integral.py" --cycles 300
+  phasebench loop --program "python3 testdata/controllers/integral.py" --program-limit-ms 2000 --cycles 300
   phasebench loop --suite --law scheduled-target
   phasebench loop --compare integral,fixed-step,adaptive --seeds 5`,
 		Args: noArgs,

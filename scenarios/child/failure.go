@@ -55,6 +55,14 @@ func (l *Link) Fail(where string, err error) error {
 	return l.err
 }
 
+// Under is err under a sentinel of another package; nil for none.
+func Under(sentinel, err error) error {
+	if err == nil {
+		return nil
+	}
+	return fmt.Errorf("%w: %w", sentinel, err)
+}
+
 // Err is what Fail told; nil before.
 func (l *Link) Err() error { return l.err }
 

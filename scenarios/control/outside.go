@@ -89,7 +89,6 @@ type Outside struct {
 	fields []field
 	turn   []byte
 	answer [16]byte
-	err    error
 }
 
 // StartOutside starts the program argv[0] with arguments argv[1:] as a law.
@@ -140,7 +139,7 @@ func DialOutside(ctx context.Context, address string, terms Terms) (*Outside, er
 // greeted agrees on terms over link.
 func greeted(link *child.Link, err error, terms Terms) (*Outside, error) {
 	if err != nil {
-		return nil, fmt.Errorf("%w: %w", ErrOutside, err)
+		return nil, child.Under(ErrOutside, err)
 	}
 	o := &Outside{terms: terms, link: link}
 	h := hello{
@@ -190,11 +189,11 @@ func (o *Outside) Name() string { return o.name }
 func (*Outside) Reset() {}
 
 // Err tells why it was given up; nil while it does its work.
-func (o *Outside) Err() error { return o.err }
+func (o *Outside) Err() error { return child.Under(ErrOutside, o.link.Err()) }
 
 // Next implements Law. The first failure kills the program.
 func (o *Outside) Next(s *Seen) Order {
-	if o.err != nil {
+	if o.link.Err() != nil {
 		return together(math.NaN())
 	}
 	order, err := o.ask(s)
@@ -286,17 +285,11 @@ func (o *Outside) line(s *Seen) {
 	o.turn = append(b, '}', '\n')
 }
 
-// fail ends the program and keeps why.
+// fail ends the program and tells, once and for all, why.
 func (o *Outside) fail(where string, err error) error {
-	o.err = fmt.Errorf("%w: %w", ErrOutside, o.link.Fail(where, err))
-	return o.err
+	return child.Under(ErrOutside, o.link.Fail(where, err))
 }
 
 // Close ends the program, or the connection. It returns Err, or how the program
 // ended if that was not well.
-func (o *Outside) Close() error {
-	if err := o.link.Close(); err != nil && o.err == nil {
-		o.err = fmt.Errorf("%w: %w", ErrOutside, err)
-	}
-	return o.err
-}
+func (o *Outside) Close() error { return child.Under(ErrOutside, o.link.Close()) }

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 
 	"phasebench/scenarios/control"
 	"phasebench/scenarios/sweep"
@@ -16,14 +15,7 @@ import (
 // file. Where there is no MBT it is the spark that the scenario begins with.
 func (s *Scenario) baseMap(ctx context.Context) (*control.Table, error) {
 	t := &control.Table{}
-	for i := range s.Legs {
-		t.Speeds = append(t.Speeds, s.Legs[i].Operating.Speed)
-		t.MAPs = append(t.MAPs, s.Legs[i].Operating.MAP)
-	}
-	for _, all := range []*[]float64{&t.Speeds, &t.MAPs} {
-		slices.Sort(*all)
-		*all = slices.Compact(*all)
-	}
+	t.Speeds, t.MAPs = s.places()
 	solver, err := solve.New(s.Engine, nil)
 	if err != nil {
 		return nil, err

@@ -84,18 +84,16 @@ func newEyes(s *Scenario, seed uint64) (*eyes, error) {
 	return e, nil
 }
 
-// units of channels that are read, in SI.
-var units = map[string]float64{"pressure_bar": 1e5, "ion_ua": 1e-6, "ion_trailing_ua": 1e-6, "knock_v": 1}
-
-// channel puts the samples of a channel into dst in SI; nothing if it is not there.
-func (e *eyes) channel(name string, dst []float64) []float64 {
+// channel puts the samples of a channel, in a unit, into dst in SI; nothing if it is
+// not there.
+func (e *eyes) channel(name string, unit float64, dst []float64) []float64 {
 	dst = dst[:0]
 	i, ok := e.columns[name]
 	if !ok {
 		return dst
 	}
 	for _, v := range e.record.Values[i] {
-		dst = append(dst, float64(v)*units[name])
+		dst = append(dst, float64(v)*unit)
 	}
 	return dst
 }
@@ -106,13 +104,10 @@ func (e *eyes) look(c *stream.Cycle, seen *control.Seen) error {
 	if err := e.rig.Take(c, &e.record); err != nil {
 		return err
 	}
-	name := "pressure_bar"
-	if e.signal == reader.Ion {
-		name = "ion_ua"
-	}
+	name, unit := e.signal.Channel()
 	in := &e.in
 	in.Cycle, in.Theta, in.Spark, in.Speed, in.MAP = c.Number, c.Theta, seen.Fired.Leading, seen.Speed, seen.MAP
-	in.Values = e.channel(name, in.Values)
+	in.Values = e.channel(name, unit, in.Values)
 	seen.Single = e.reader.Read(in)
 	seen.Reading = seen.Single
 	if e.average != nil {
@@ -126,7 +121,7 @@ func (e *eyes) look(c *stream.Cycle, seen *control.Seen) error {
 	seen.Trailing = reader.Reading{Angle: math.NaN(), Why: "no sensor"}
 	if e.trailing != nil {
 		e.other = *in
-		e.other.Values = e.channel("ion_trailing_ua", e.other.Values)
+		e.other.Values = e.channel("ion_trailing_ua", unit, e.other.Values)
 		if t := seen.Fired.Trailing; !math.IsNaN(t) {
 			e.other.Spark = t
 		}
@@ -135,11 +130,11 @@ func (e *eyes) look(c *stream.Cycle, seen *control.Seen) error {
 	seen.Theta, seen.Samples = in.Theta, in.Values
 	seen.Peak, seen.IMEP, seen.Heat, seen.Knock = math.NaN(), math.NaN(), math.NaN(), math.NaN()
 	if _, ok := e.columns["pressure_bar"]; ok {
-		e.gauge.p = e.channel("pressure_bar", e.gauge.p)
+		e.gauge.p = e.channel("pressure_bar", 1e5, e.gauge.p)
 		seen.Peak, seen.IMEP, seen.Heat = e.gauge.read(c.Theta, -seen.Fired.Leading)
 	}
 	if _, ok := e.columns["knock_v"]; ok {
-		e.ear.v = e.channel("knock_v", e.ear.v)
+		e.ear.v = e.channel("knock_v", 1, e.ear.v)
 		seen.Knock = e.ear.hear()
 	}
 	seen.Torque, seen.Airflow = e.bench.read(c)
@@ -253,7 +248,7 @@ func (b *Bench) listen(ctx context.Context) (float64, error) {
 			if c.err != nil {
 				return
 			}
-			e.ear.v = e.channel("knock_v", e.ear.v)
+			e.ear.v = e.channel("knock_v", 1, e.ear.v)
 			all = append(all, e.ear.loudness())
 		}
 		slices.Sort(all)

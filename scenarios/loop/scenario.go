@@ -125,7 +125,7 @@ func bad(key string, given any, want string) error {
 
 // Check returns a *model.Problem about the first thing that is not allowed, or nil.
 func (s *Scenario) Check() error {
-	if s.Cycles < 10 || s.Cycles > 1_000_000 {
+	if s.Cycles < 10 || s.Cycles > mostCycles {
 		return bad("cycles", s.Cycles, "10 to 1000000")
 	}
 	if len(s.Legs) == 0 || s.Legs[0].Cycle != 0 || s.Legs[0].Over != 0 {
@@ -137,7 +137,7 @@ func (s *Scenario) Check() error {
 		if i > 0 && !(l.Cycle > s.Legs[i-1].Cycle+s.Legs[i-1].Over) {
 			return bad(key("cycle"), l.Cycle, fmt.Sprintf("more than %d, where the leg before is reached", s.Legs[i-1].Cycle+s.Legs[i-1].Over))
 		}
-		if l.Over < 0 || l.Over > 1_000_000 {
+		if l.Over < 0 || l.Over > mostCycles {
 			return bad(key("over_cycles"), l.Over, "0 to 1000000")
 		}
 		if err := l.Operating.Check(s.Engine); err != nil {

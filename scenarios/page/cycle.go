@@ -9,10 +9,7 @@ import (
 	"phasebench/solve"
 )
 
-const (
-	deg = math.Pi / 180
-	bar = 1e5
-)
+const deg = math.Pi / 180
 
 // numbers is a row of samples in JSON, to nine digits; null for what is none.
 type numbers struct {
@@ -45,6 +42,9 @@ type cycleAnswer struct {
 	Why          []string            `json:"why"`
 }
 
+// traced are the columns of a trace that the page draws.
+var traced = []string{"theta_deg_atdc", "volume_cm3", "pressure_bar", "motored_bar", "burned_fraction", "heat_release_j_per_deg"}
+
 // cycle computes one cycle afresh.
 func (p *Page) cycle(_ context.Context, q *query) (any, error) {
 	b := p.engines.of(q.engine)
@@ -57,10 +57,11 @@ func (p *Page) cycle(_ context.Context, q *query) (any, error) {
 		return nil, err
 	}
 	split := splitOf(&c, swept)
-	a := cycleAnswer{Cycle: record.Of(&c.Operating, c.Lit, &c.Indicators), Trace: map[string]numbers{
-		"theta_deg_atdc": {c.Theta, deg}, "volume_cm3": {c.Volume, 1e-6}, "pressure_bar": {c.Pressure, bar}, "motored_bar": {c.Motored, bar},
-		"burned_fraction": {c.Burned, 1}, "heat_release_j_per_deg": {c.Release, 1 / deg},
-	}, Energy: split.record(), Why: why(&c, &split)}
+	a := cycleAnswer{Cycle: record.Of(&c.Operating, c.Lit, &c.Indicators), Trace: map[string]numbers{}, Energy: split.record(), Why: why(&c, &split)}
+	for _, name := range traced {
+		values, unit := record.Samples(&c, name)
+		a.Trace[name] = numbers{values, unit}
+	}
 	if best, ok := b.mbt(q.engine.Point); ok {
 		a.Why = append(a.Why, against(&c, &best)...)
 	}

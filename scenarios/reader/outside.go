@@ -70,7 +70,6 @@ type Outside struct {
 	angles int
 	text   bytes.Buffer // the question
 	write  *json.Encoder
-	err    error
 }
 
 // StartOutside starts the program argv[0] with arguments argv[1:] as a reader. It
@@ -97,7 +96,7 @@ func StartOutside(ctx context.Context, argv []string, header Header, limit time.
 	}
 	link, err := child.Start(ctx, argv, limit)
 	if err != nil {
-		return nil, fmt.Errorf("%w: %w", ErrOutside, err)
+		return nil, child.Under(ErrOutside, err)
 	}
 	o := &Outside{link: link, angles: header.Samples}
 	o.write = json.NewEncoder(&o.text) // ends every line
@@ -113,8 +112,8 @@ func StartOutside(ctx context.Context, argv []string, header Header, limit time.
 
 // Read implements Reader. The first failure kills the program.
 func (o *Outside) Read(in *Input) Reading {
-	if o.err != nil {
-		return decline(o.err.Error())
+	if err := o.Err(); err != nil {
+		return decline(err.Error())
 	}
 	r, err := o.ask(in)
 	if err != nil {
@@ -128,7 +127,7 @@ func (o *Outside) Read(in *Input) Reading {
 func (*Outside) Reset() {}
 
 // Err tells why the program was given up; nil while it does its work.
-func (o *Outside) Err() error { return o.err }
+func (o *Outside) Err() error { return child.Under(ErrOutside, o.link.Err()) }
 
 // ask asks for in and waits for the answer.
 func (o *Outside) ask(in *Input) (Reading, error) {
@@ -167,17 +166,11 @@ func understand(text []byte) (Reading, error) {
 	return Reading{Angle: *a.Angle * deg, Quality: *a.Quality}, nil
 }
 
-// fail ends the program and tells, once, why.
+// fail ends the program and tells, once and for all, why.
 func (o *Outside) fail(where string, err error) error {
-	o.err = fmt.Errorf("%w: %w", ErrOutside, o.link.Fail(where, err))
-	return o.err
+	return child.Under(ErrOutside, o.link.Fail(where, err))
 }
 
 // Close ends stdin, gives the program a moment to end, then kills it with its
 // children. It returns Err, or how the program ended if that was not well.
-func (o *Outside) Close() error {
-	if err := o.link.Close(); err != nil && o.err == nil {
-		o.err = fmt.Errorf("%w: %w", ErrOutside, err)
-	}
-	return o.err
-}
+func (o *Outside) Close() error { return child.Under(ErrOutside, o.link.Close()) }

@@ -38,6 +38,14 @@ func (s Signal) String() string {
 	return "pressure"
 }
 
+// Channel is the channel of package sensor that has s, and its unit in SI.
+func (s Signal) Channel() (name string, unit float64) {
+	if s == Ion {
+		return "ion_ua", 1e-6
+	}
+	return "pressure_bar", 1e5
+}
+
 // Input is one cycle as a controller has it.
 type Input struct {
 	Cycle  int

@@ -115,6 +115,17 @@ var columns = []column{
 	{"knock_integral", 1, func(c *solve.Cycle) []float64 { return c.Knock }},
 }
 
+// Samples returns a column of a trace, in SI, and the unit that its name has in SI; it
+// panics if there is no such column.
+func Samples(c *solve.Cycle, name string) (values []float64, unit float64) {
+	for _, k := range columns {
+		if k.name == name {
+			return k.values(c), k.unit
+		}
+	}
+	panic("record: no column " + name)
+}
+
 // Notes writes each line of notes behind "# ", for the head of a file.
 func Notes(w io.Writer, notes []string) error {
 	for _, n := range notes {

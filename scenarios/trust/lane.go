@@ -101,9 +101,9 @@ func unmotored(ch chamber.Chamber, in *input) {
 type lane struct {
 	name    string
 	cause   *cause // that this lane does without; nil: none
-	signal  reader.Signal
 	rig     *sensor.Rig
-	column  int // of the record
+	column  int     // of the record
+	unit    float64 // of its samples
 	record  sensor.Record
 	reader  reader.Reader
 	program *reader.Outside // the reader, if it is one; else nil
@@ -115,7 +115,7 @@ type lane struct {
 
 // newLane returns the lane of p with reader name without c. It must be closed.
 func newLane(ctx context.Context, p *Plan, name string, c *cause) (*lane, error) {
-	l := &lane{name: name, cause: c, signal: p.Signal}
+	l := &lane{name: name, cause: c}
 	setup, settings := p.Setup, *p.Settings
 	copied(&setup)
 	if c != nil {
@@ -130,8 +130,10 @@ func newLane(ctx context.Context, p *Plan, name string, c *cause) (*lane, error)
 	if l.rig, err = sensor.New(p.Engine, setup, p.Seed); err != nil {
 		return nil, err
 	}
+	var channel string
+	channel, l.unit = p.Signal.Channel()
 	for i, ch := range l.rig.Channels() {
-		if ch.Name == channels[p.Signal] {
+		if ch.Name == channel {
 			l.column = i
 		}
 	}
@@ -167,8 +169,6 @@ func (l *lane) close() error {
 	return l.program.Close()
 }
 
-var channels = map[reader.Signal]string{reader.Pressure: "pressure_bar", reader.Ion: "ion_ua"}
-
 // copied makes the instruments of s its own.
 func copied(s *sensor.Setup) {
 	if s.Pressure != nil {
@@ -202,15 +202,11 @@ func (l *lane) read(c *stream.Cycle, ch chamber.Chamber) (observation, error) {
 	if err := l.rig.Take(c, &l.record); err != nil {
 		return observation{}, err
 	}
-	unit := 1e5
-	if l.signal == reader.Ion {
-		unit = 1e-6
-	}
 	in := &l.in
 	in.Cycle, in.Theta, in.Spark, in.Speed, in.MAP = c.Number, c.Theta, c.Operating.Spark, c.Clock.Speed, c.Operating.MAP
 	in.Values = in.Values[:0]
 	for _, v := range l.record.Values[l.column] {
-		in.Values = append(in.Values, float64(v)*unit)
+		in.Values = append(in.Values, float64(v)*l.unit)
 	}
 	if l.cause != nil && l.cause.input != nil {
 		l.cause.input(ch, in)
