@@ -336,77 +336,14 @@ func printRanking(w io.Writer, m *trust.Map) {
 	fmt.Fprintln(w, "Errors are of sparks within 10 deg of MBT, all nodes alike; the span is the mean of the nodes'.")
 }
 
-// trustCell is a cell; the tags are a contract.
-type trustCell struct {
-	Reader      string   `json:"-"`
-	Speed       float64  `json:"-"`
-	MAP         float64  `json:"-"`
-	Spark       float64  `json:"spark_deg_btdc"`
-	Truth       *float64 `json:"true_peak_deg_atdc"`
-	TruthSD     *float64 `json:"true_peak_sd_deg"`
-	Read        *float64 `json:"read_deg_atdc"`
-	SD          *float64 `json:"read_sd_deg"`
-	Bias        *float64 `json:"bias_deg"`
-	Error       *float64 `json:"rms_error_deg"`
-	Averaged    *float64 `json:"rms_error_of_16_deg"`
-	Declined    *float64 `json:"declined_fraction"`
-	Correlation *float64 `json:"correlation"`
-	Slope       *float64 `json:"slope"`
-	Wrong       *float64 `json:"wrong_side_fraction"`
-}
-
-func cellsOf(n *trust.Node) []trustCell {
-	var all []trustCell
-	for _, c := range n.Cells {
-		all = append(all, trustCell{n.Reader, n.Speed / rpm, n.MAP / 1e3, c.Spark / deg, record.Number(c.Truth, deg), record.Number(c.TruthSD, deg), record.Number(c.Read, deg), record.Number(c.SD, deg),
-			record.Number(c.Bias, deg), record.Number(c.Error, deg), record.Number(c.Averaged, deg), record.Number(c.Declined, 1), record.Number(c.Correlation, 1), record.Number(c.Slope, 1), record.Number(c.Wrong, 1)})
-	}
-	return all
-}
-
-type trustCause struct {
-	Name  string   `json:"name"`
-	Moves *float64 `json:"moves_deg"` // null: the flip is gone
-}
-
-type trustFlip struct {
-	Spark  *float64     `json:"spark_deg_btdc"`
-	How    string       `json:"how"`
-	Causes []trustCause `json:"causes"`
-}
-
-func flipOf(f *trust.Flip) trustFlip {
-	out := trustFlip{Spark: record.Number(f.Spark, deg), How: f.How, Causes: []trustCause{}}
-	for _, c := range f.Causes {
-		out.Causes = append(out.Causes, trustCause{c.Name, record.Number(c.Moves, deg)})
-	}
-	return out
-}
-
-type trustNode struct {
-	Reader   string      `json:"reader"`
-	Speed    float64     `json:"speed_rpm"`
-	MAP      float64     `json:"map_kpa"`
-	MBT      *float64    `json:"mbt_deg_btdc"`
-	Aim      *float64    `json:"reads_on_target_deg_atdc"`
-	Retarded trustFlip   `json:"retarded_flip"`
-	Advanced trustFlip   `json:"advanced_flip"`
-	SafeFrom *float64    `json:"safe_from_deg_btdc"`
-	SafeTo   *float64    `json:"safe_to_deg_btdc"`
-	Needed   *float64    `json:"cycles_for_1_deg"`
-	Cells    []trustCell `json:"cells"`
-}
-
 func trustJSON(m *trust.Map, me meta) any {
 	doc := struct {
-		Nodes []trustNode `json:"nodes"`
-		Meta  meta        `json:"meta"`
+		Nodes []trust.NodeRecord `json:"nodes"`
+		Meta  meta               `json:"meta"`
 	}{Meta: me}
 	for r := range m.Nodes {
 		for i := range m.Nodes[r] {
-			n := &m.Nodes[r][i]
-			doc.Nodes = append(doc.Nodes, trustNode{n.Reader, n.Speed / rpm, n.MAP / 1e3, record.Number(n.MBT, deg), record.Number(n.Aim, deg), flipOf(&n.Retarded), flipOf(&n.Advanced),
-				record.Number(n.Safe.From, deg), record.Number(n.Safe.To, deg), record.Number(n.Needed, 1), cellsOf(n)})
+			doc.Nodes = append(doc.Nodes, m.Nodes[r][i].Record())
 		}
 	}
 	return doc
@@ -431,8 +368,9 @@ func trustCSV(w io.Writer, m *trust.Map, notes []string) error {
 	}
 	for r := range m.Nodes {
 		for i := range m.Nodes[r] {
-			for _, c := range cellsOf(&m.Nodes[r][i]) {
-				row := []string{c.Reader, field(&c.Speed), field(&c.MAP), field(&c.Spark)}
+			n := m.Nodes[r][i].Record()
+			for _, c := range n.Cells {
+				row := []string{n.Reader, field(&n.Speed), field(&n.MAP), field(&c.Spark)}
 				for _, v := range []*float64{c.Truth, c.TruthSD, c.Read, c.SD, c.Bias, c.Error, c.Averaged, c.Declined, c.Correlation, c.Slope, c.Wrong} {
 					row = append(row, field(v))
 				}

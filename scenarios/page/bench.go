@@ -17,13 +17,6 @@ type engineKey struct {
 // mostEngines bounds the memory of solvers: each has gas tables of some megabytes.
 const mostEngines = 6
 
-// engines keeps solvers of the engines asked about last.
-type engines struct {
-	mu    sync.Mutex
-	all   map[engineKey]*benched
-	order []engineKey // the latest last
-}
-
 // benched is what is kept of one engine: idle solvers, and MBT found last.
 type benched struct {
 	mu   sync.Mutex
@@ -31,24 +24,9 @@ type benched struct {
 	best map[model.Operating]sweep.Point // by operating point, its Spark 0
 }
 
-// of returns what is kept of e.
-func (s *engines) of(e *model.Engine) *benched {
-	key := engineKey{e.Name, e.Geometry.Ratio}
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	for i, k := range s.order {
-		if k == key {
-			s.order = append(append(s.order[:i:i], s.order[i+1:]...), key)
-			return s.all[key]
-		}
-	}
-	if len(s.order) == mostEngines {
-		delete(s.all, s.order[0])
-		s.order = s.order[1:]
-	}
-	b := &benched{best: map[model.Operating]sweep.Point{}}
-	s.all[key], s.order = b, append(s.order, key)
-	return b
+// benched returns what is kept of e.
+func (p *Page) benched(e *model.Engine) *benched {
+	return p.engines.of(engineKey{e.Name, e.Geometry.Ratio}, func() *benched { return &benched{best: map[model.Operating]sweep.Point{}} })
 }
 
 // use lets work have a solver of e. After a panic, which may leave it in the middle of

@@ -11,15 +11,21 @@ import (
 
 const deg = math.Pi / 180
 
-// numbers is a row of samples in JSON, to nine digits; null for what is none.
+// numbers is a row of numbers in JSON, in a unit, to so many digits (0: nine); null for
+// what is none.
 type numbers struct {
 	values []float64
 	unit   float64
+	digits int
 }
 
 // MarshalJSON implements json.Marshaler.
 func (n numbers) MarshalJSON() ([]byte, error) {
 	out := make([]byte, 0, 12*len(n.values)+2)
+	digits := n.digits
+	if digits == 0 {
+		digits = 9
+	}
 	out = append(out, '[')
 	for i, v := range n.values {
 		if i > 0 {
@@ -29,7 +35,7 @@ func (n numbers) MarshalJSON() ([]byte, error) {
 			out = append(out, "null"...)
 			continue
 		}
-		out = strconv.AppendFloat(out, v, 'g', 9, 64)
+		out = strconv.AppendFloat(out, v, 'g', digits, 64)
 	}
 	return append(out, ']'), nil
 }
@@ -47,7 +53,7 @@ var traced = []string{"theta_deg_atdc", "volume_cm3", "pressure_bar", "motored_b
 
 // cycle computes one cycle afresh.
 func (p *Page) cycle(_ context.Context, q *query) (any, error) {
-	b := p.engines.of(q.engine)
+	b := p.benched(q.engine)
 	var c solve.Cycle
 	swept := 0.
 	if err := b.use(q.engine, func(s *solve.Solver) error {
@@ -60,7 +66,7 @@ func (p *Page) cycle(_ context.Context, q *query) (any, error) {
 	a := cycleAnswer{Cycle: record.Of(&c.Operating, c.Lit, &c.Indicators), Trace: map[string]numbers{}, Energy: split.record(), Why: why(&c, &split)}
 	for _, name := range traced {
 		values, unit := record.Samples(&c, name)
-		a.Trace[name] = numbers{values, unit}
+		a.Trace[name] = numbers{values: values, unit: unit}
 	}
 	if best, ok := b.mbt(q.engine.Point); ok {
 		a.Why = append(a.Why, against(&c, &best)...)

@@ -18,7 +18,6 @@ import (
 	"time"
 
 	"phasebench/model"
-	"phasebench/scenarios/record"
 )
 
 //go:embed static
@@ -39,13 +38,16 @@ const (
 // Page is what is served.
 type Page struct {
 	version string
-	engines engines
-	turns   turns
+	engines kept[engineKey, *benched]
+	streams kept[streamKey, *streamed]
+	quick   turns // for what a slider waits for
+	long    turns // for the rest, so that no slider waits behind it
 }
 
 // New returns a page of a tool of that version.
 func New(version string) *Page {
-	return &Page{version: version, engines: engines{all: map[engineKey]*benched{}}, turns: newTurns(runtime.GOMAXPROCS(0), mostWaiting)}
+	n := runtime.GOMAXPROCS(0)
+	return &Page{version: version, engines: kept[engineKey, *benched]{most: mostEngines}, streams: kept[streamKey, *streamed]{most: mostStreams}, quick: newTurns(n, mostWaiting), long: newTurns(n, mostWaiting)}
 }
 
 // Handler serves the page to clients that ask for one of hosts, such as
@@ -57,10 +59,10 @@ func (p *Page) Handler(hosts []string) http.Handler {
 		panic(err) // it is compiled in
 	}
 	mux.Handle("/", http.FileServerFS(files))
-	mux.HandleFunc("/api/engines", p.list)
-	mux.HandleFunc("/api/limits", limits)
-	mux.HandleFunc("/api/cycle", p.turn(p.cycle))
-	mux.HandleFunc("/api/sweep", p.turn(p.sweep))
+	mux.HandleFunc("/api/known", p.known)
+	for _, a := range p.answers() {
+		mux.HandleFunc("/api/"+a.name, a.turns.turn(&a.takes, a.compute))
+	}
 	return guard(hosts, mux)
 }
 
@@ -87,40 +89,15 @@ func (p *Page) Serve(ctx context.Context, l net.Listener) error {
 	return <-ended
 }
 
-// list tells the embedded engines, and what every page must say.
-func (p *Page) list(w http.ResponseWriter, _ *http.Request) {
-	type engine struct {
-		Name        string         `json:"name"`
-		Description string         `json:"description"`
-		Settings    map[string]any `json:"settings"`
-	}
-	var all []engine
-	for _, name := range model.Names() {
-		e, err := model.Load(name)
-		if err != nil {
-			fail(w, err)
-			return
-		}
-		x := engine{e.Name, e.Description, map[string]any{}}
-		for _, s := range e.Settings() {
-			x.Settings[s.Key] = s.Value
-		}
-		all = append(all, x)
-	}
-	answer(w, map[string]any{"engines": all, "caution": record.Caution, "version": p.version})
-}
-
-// limits tells the ends of the sliders.
-func limits(w http.ResponseWriter, _ *http.Request) {
-	all := map[string]map[string]float64{}
-	for _, s := range settings {
-		all[s.key] = map[string]float64{"low": s.low, "high": s.high}
-	}
-	answer(w, all)
-}
-
-// answer writes v as JSON.
+// answer writes v as JSON, or the file that it is.
 func answer(w http.ResponseWriter, v any) {
+	if f, ok := v.(file); ok {
+		w.Header().Set("Content-Type", f.kind)
+		w.Header().Set("Content-Disposition", `attachment; filename="`+f.name+`"`)
+		w.Header().Set("Cache-Control", "no-store")
+		_, _ = w.Write(f.text) // nobody to tell if it is not taken
+		return
+	}
 	text, err := json.Marshal(v)
 	if err != nil {
 		fail(w, err)

@@ -32,7 +32,7 @@ func (p *Page) sweep(ctx context.Context, q *query) (any, error) {
 			sparks = append(sparks, op.Spark)
 		}
 	}
-	b := p.engines.of(q.engine)
+	b := p.benched(q.engine)
 	var r, two *sweep.Result
 	err := b.use(q.engine, func(s *solve.Solver) (err error) {
 		if r, err = sweep.Run(ctx, s, q.engine.Point, sparks); err != nil {

@@ -34,20 +34,26 @@ func (t *turns) take(ctx context.Context) (end func(), err error) {
 	}
 }
 
+// file is an answer that is a file to keep.
+type file struct {
+	name, kind string
+	text       []byte
+}
+
 // turn lets compute answer when it is its turn, unless the client has gone.
-func (p *Page) turn(compute func(ctx context.Context, q *query) (any, error)) http.HandlerFunc {
+func (t *turns) turn(takes *takes, compute func(ctx context.Context, q *query) (any, error)) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
-		q, err := parse(r.URL.Query())
+		q, err := parse(r.URL.Query(), takes)
 		if err != nil {
 			fail(w, err)
 			return
 		}
 		ctx, cancel := context.WithTimeout(r.Context(), mostTime)
 		defer cancel()
-		end, err := p.turns.take(ctx)
-		if errors.Is(err, errBusy) {
+		end, err := t.take(ctx)
+		if errors.Is(err, errBusy) || (err != nil && r.Context().Err() == nil) {
 			w.Header().Set("Retry-After", "1")
-			refuse(w, http.StatusServiceUnavailable, err.Error())
+			refuse(w, http.StatusServiceUnavailable, errBusy.Error())
 			return
 		}
 		if err != nil {

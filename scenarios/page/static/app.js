@@ -1,6 +1,7 @@
 // The frame of the page: views by address, theme, caution, what is said aloud.
 
 import { el } from "./dom.js";
+import { carried } from "./settings.js";
 import { format, State } from "./state.js";
 import * as spark from "./spark.js";
 
@@ -34,10 +35,10 @@ async function start() {
     main.focus();
   });
 
-  const [known, limits] = await Promise.all([json("api/engines"), json("api/limits")]);
+  const known = await json("api/known");
   document.getElementById("caution-text").textContent = known.caution;
   const world = {
-    engines: known.engines, limits,
+    ...known,
     facts: { lines: [`phasebench ${known.version}`, known.caution], meta: { tool: "phasebench", version: known.version, caution: known.caution } },
     tell: (text) => { told.textContent = text; },
   };
@@ -46,27 +47,33 @@ async function start() {
   const route = () => {
     const name = Object.hasOwn(views, state.view) ? state.view : "spark";
     state.view = name;
+    tabs(name, state);
     if (name === shown) return;
     close();
     shown = name;
     document.title = `${views[name].title} · phasebench`;
     close = views[name].open(main, state, world);
-    tabs(name);
+    tabs(name, state);
   };
   state.on(route);
   route();
 }
 
-// tabs lists the views, if there is a choice.
-function tabs(now) {
+// tabs lists the views, each with what it shares with the one shown.
+function tabs(now, state) {
   const nav = document.getElementById("views");
   const names = Object.keys(views);
   nav.hidden = names.length < 2;
-  nav.replaceChildren(...names.map((n) => {
-    const a = el("a", { href: format(n, new Map()), textContent: views[n].title });
+  const along = new Map(carried.filter((k) => state.get(k) !== undefined).map((k) => [k, state.get(k)]));
+  if (nav.childElementCount !== names.length) {
+    nav.replaceChildren(...names.map((n) => el("a", { textContent: views[n].title })));
+  }
+  names.forEach((n, i) => {
+    const a = nav.children[i];
+    a.setAttribute("href", format(n, along));
     if (n === now) a.setAttribute("aria-current", "page");
-    return a;
-  }));
+    else a.removeAttribute("aria-current");
+  });
 }
 
 start().catch((err) => {

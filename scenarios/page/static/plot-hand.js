@@ -15,6 +15,7 @@ export function handle(plot) {
   const fingers = new Map();
   let armed = false; // the pointer moved here since the page scrolled below it
   let told; // timer
+  let start = [0, 0]; // where the last finger went down
 
   const at = (e) => {
     const r = plot.svg.getBoundingClientRect();
@@ -56,6 +57,7 @@ export function handle(plot) {
   field.addEventListener("pointerdown", (e) => {
     if (e.button !== 0) return;
     fingers.set(e.pointerId, at(e));
+    start = at(e);
     field.setPointerCapture(e.pointerId);
   });
   field.addEventListener("pointermove", (e) => {
@@ -75,7 +77,10 @@ export function handle(plot) {
       (now[0] - old[0]) / 2, (now[1] - old[1]) / 2);
   });
   const up = (e) => {
-    fingers.delete(e.pointerId);
+    if (fingers.delete(e.pointerId) && e.type === "pointerup" && plot.picked && plot.box) {
+      const [x, y] = at(e), { x0, x1, y0, y1 } = plot.box;
+      if (Math.hypot(x - start[0], y - start[1]) < 4 && x > x0 && x < x1 && y > y0 && y < y1) plot.picked(plot.sx.value(x), plot.sy.value(y));
+    }
     if (e.type === "pointerup" && e.pointerType === "touch") plot.reader.show(at(e));
   };
   field.addEventListener("pointerup", up);

@@ -4,7 +4,7 @@
 import { el, save, svg } from "./dom.js";
 import { columns, marks } from "./plot-table.js";
 
-const drawn = ["fill", "stroke", "stroke-width", "stroke-dasharray", "font-family", "font-size", "font-weight"];
+const drawn = ["fill", "stroke", "stroke-width", "stroke-dasharray", "stroke-linecap", "stroke-opacity", "font-family", "font-size", "font-weight"];
 const dense = 3; // pixels of a PNG per pixel of the page
 
 // files gives plot its menu.

@@ -26,6 +26,7 @@ export function readout(plot) {
     if (!place || !plot.data || !plot.box) return;
     const { x0, x1, y0, y1 } = plot.box;
     if (place[0] < x0 || place[0] > x1 || place[1] < y0 || place[1] > y1) return;
+    if (plot.data.grid && over(plot.data.grid)) return;
     let found = plot.data.lines.map((line) => ({ line, ...nearest(line) })).filter((f) => f.i >= 0);
     if (!found.length) return;
     if (plot.nearest === "xy") found = [found.reduce((a, b) => (b.least < a.least ? b : a))];
@@ -39,6 +40,22 @@ export function readout(plot) {
     }
     const at = plot.sx.place(head);
     if (plot.nearest === "x") plot.cursor.prepend(svg("line", { x1: at, x2: at, y1: y0, y2: y1 }));
+    paper(at, rows);
+  }
+
+  // over shows the tile of grid under the place, if there is one.
+  function over({ name, unit, xs, ys, values }) {
+    const near = (all, v) => all.reduce((best, x, i) => (Math.abs(x - v) < Math.abs(all[best] - v) ? i : best), 0);
+    const i = near(xs, plot.sx.value(place[0])), k = near(ys, plot.sy.value(place[1]));
+    const v = values[k]?.[i];
+    if (!Number.isFinite(v)) return false;
+    paper(place[0], [`${figures(xs[i], 4)} ${plot.x.unit}, ${figures(ys[k], 4)} ${plot.y.unit}`, `${name} ${figures(v, 3)} ${unit}`]);
+    return true;
+  }
+
+  // paper writes rows beside at.
+  function paper(at, rows) {
+    const { x1, y0, y1 } = plot.box;
     const w = Math.max(...rows.map(width)) + 14, h = 16 * rows.length + 8;
     const left = at + 12 + w > x1 ? Math.max(2, at - 12 - w) : at + 12;
     const top = Math.max(y0 + 2, Math.min(place[1] - h - 8, y1 - h - 2));

@@ -16,6 +16,12 @@ export function columns(plot) {
       g.columns.push({ head: join(line.also.name, line.also.unit), values: line.also.values });
     }
   }
+  const { grid } = plot.data;
+  if (grid) {
+    const cells = grid.ys.flatMap((y, k) => grid.xs.map((x, i) => [x, y, grid.values[k]?.[i]])).filter((c) => Number.isFinite(c[2]));
+    const heads = [join(plot.x.label, plot.x.unit), join(plot.y.label, plot.y.unit), join(grid.name, grid.unit)];
+    groups.push({ xs: cells.map((c) => c[0]), columns: heads.map((head, j) => ({ head, values: cells.map((c) => c[j]) })) });
+  }
   return groups;
 }
 

@@ -3,6 +3,8 @@
 //
 // A plot is told once what it is (see the constructor) and then given data:
 //   lines:   [{name, unit, look, xs, ys, figures, also, at}]  at: label anchors [[x, y], …]; also: {name, unit, values}
+//            cloud: true draws points in place of a line
+//   grid:    {name, unit, xs, ys, values: rows by y, share(v): 0 to 1}  a tile about each place of rising xs and ys
 //   rules:   [{x, text, look}]         vertical lines
 //   dots:    [{x, y, text, look}]      single points
 //   bands:   [{from, to}]              shaded ranges of x
@@ -26,10 +28,10 @@ const far = 1e4; // places farther off are drawn here [px]
 export class Plot {
   // key is its name in addresses and files; x and y are {label, unit, kind:
   // linear, angle or log}; nearest is "x" or "xy", how the readout finds its
-  // point; zoomed(range or null) hears of zooms; about() gives files their
-  // facts: {lines of text, meta object}.
-  constructor({ key, title, x, y, nearest = "x", zoomed = () => {}, about }) {
-    Object.assign(this, { key, title, x, y, nearest, zoomed, about });
+  // point; zoomed(range or null) hears of zooms; picked(x, y) of a click, if anybody
+  // does; about() gives files their facts: {lines of text, meta object}.
+  constructor({ key, title, x, y, nearest = "x", zoomed = () => {}, picked = null, about }) {
+    Object.assign(this, { key, title, x, y, nearest, zoomed, picked, about });
     this.data = null;
     this.range = null; // {x, y} while zoomed
     this.size = { w: 0, h: 0 };
@@ -113,11 +115,12 @@ export class Plot {
 
   content() {
     const { x0, x1, y0, y1 } = this.box;
-    const { lines, rules = [], dots = [], bands = [] } = this.data;
+    const { lines, rules = [], dots = [], bands = [], grid } = this.data;
     const id = `clip-${this.key}`;
     const clip = svg("clipPath", { id }, svg("rect", { x: x0, y: y0, width: x1 - x0, height: y1 - y0 }));
     const inside = svg("g", { "clip-path": `url(#${id})` });
     const labels = [], points = [];
+    if (grid) inside.append(...this.tiles(grid));
     for (const b of bands) {
       const a = clamp(this.sx.place(b.from)), e = clamp(this.sx.place(b.to));
       inside.append(svg("rect", { class: "band", x: Math.min(a, e), y: y0, width: Math.abs(e - a), height: y1 - y0 }));
@@ -129,7 +132,7 @@ export class Plot {
       if (r.text) labels.push({ text: r.text, look: r.look, anchors: [0.06, 0.16, 0.3].map((u) => [at, y0 + u * (y1 - y0)]) });
     }
     for (const l of lines) {
-      inside.append(svg("path", { class: `line ${l.look}`, d: this.path(l, points) }));
+      inside.append(svg("path", l.cloud ? { class: `cloud ${l.look}`, d: this.cloud(l) } : { class: `line ${l.look}`, d: this.path(l, points) }));
     }
     for (const d of dots) {
       const at = [clamp(this.sx.place(d.x)), clamp(this.sy.place(d.y))];
@@ -148,6 +151,28 @@ export class Plot {
       if (p) words.append(svg("text", { class: `text ${labels[i].look}`, x: p.x.toFixed(1), y: p.y.toFixed(1) }, labels[i].text));
     });
     return [clip, inside, words];
+  }
+
+  // tiles draws a grid; a tile reaches half way to its neighbours.
+  tiles({ xs, ys, values, share }) {
+    const ends = (at, i) => [at[i] - (at[i] - (at[i - 1] ?? 2 * at[i] - at[i + 1])) / 2, at[i] + ((at[i + 1] ?? 2 * at[i] - at[i - 1]) - at[i]) / 2];
+    const out = [];
+    ys.forEach((_, k) => xs.forEach((_, i) => {
+      const v = values[k]?.[i];
+      if (!Number.isFinite(v)) return;
+      const [a, b] = ends(xs, i).map((x) => clamp(this.sx.place(x))), [c, d] = ends(ys, k).map((y) => clamp(this.sy.place(y)));
+      out.push(svg("rect", { class: "tile", x: Math.min(a, b), y: Math.min(c, d), width: Math.abs(b - a), height: Math.abs(d - c), "fill-opacity": share(v).toFixed(3) }));
+    }));
+    return out;
+  }
+
+  // cloud draws points.
+  cloud({ xs, ys }) {
+    let d = "";
+    for (let i = 0; i < Math.min(xs.length, ys.length); i++) {
+      if (Number.isFinite(xs[i]) && Number.isFinite(ys[i])) d += `M${clamp(this.sx.place(xs[i])).toFixed(1)} ${clamp(this.sy.place(ys[i])).toFixed(1)}h0`;
+    }
+    return d;
   }
 
   // path draws a line and adds some of its points, as obstacles for labels.
