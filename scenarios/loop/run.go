@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"iter"
 	"math"
 	"slices"
@@ -104,6 +105,69 @@ func NewBench(ctx context.Context, s *Scenario) (*Bench, error) {
 // Stream is the engine that b runs.
 func (b *Bench) Stream() *stream.Stream { return b.stream }
 
+// With returns a bench for s that shares all that made b ready: the stream, the base
+// table, and the envelope if the guard of s asks for one. It costs next to nothing, and
+// its runs are those of NewBench(s).
+//
+// What is shared must fit, else a *model.Problem names what does not: Engine and
+// Base.Table (the same pointers), Base.Retard, Exact, Knobs, where the engine runs from
+// cycle to cycle, and the spark that the loop begins with, which the base table has
+// where there is no MBT. For an envelope, which b must have been made with, also the
+// target of the first leg and, of Sensing, Signal, Reader, Settings and Pressure. All
+// else may differ.
+func (b *Bench) With(s *Scenario) (*Bench, error) {
+	if err := s.Check(); err != nil {
+		return nil, err
+	}
+	if err := b.fits(s); err != nil {
+		return nil, err
+	}
+	if _, err := newEyes(s, 0); err != nil {
+		return nil, err
+	}
+	out := *b
+	out.Scenario = s
+	if !s.Guard.Envelope {
+		out.Envelope = nil
+	}
+	if s.Actuator.Least != b.Scenario.Actuator.Least { // the engine is listened to at another spark
+		out.calm = &calm{}
+	}
+	return &out, nil
+}
+
+// fits returns a *model.Problem about what b does not share with s, or nil.
+func (b *Bench) fits(s *Scenario) error {
+	o := b.Scenario
+	first, begins := &s.Legs[0], &o.Legs[0]
+	switch {
+	case s.Engine != o.Engine:
+		return bad("engine", s.Engine.Name, "the engine of the bench itself: "+o.Engine.Name)
+	case s.Exact != o.Exact:
+		return bad("exact", s.Exact, "as the bench was made")
+	case !alike(s.Knobs, o.Knobs):
+		return bad("knobs", "others", "those of the bench: cycles that differ as far")
+	case s.Base != o.Base:
+		return bad("base", "another", "the base map of the bench")
+	case !slices.Equal(s.schedule(), o.schedule()):
+		return bad("at", "other operating points", "those of the bench, at the same cycles")
+	case first.Operating.Spark != begins.Operating.Spark:
+		return bad("at[0]."+sparkKey, first.Operating.Spark/deg, fmt.Sprintf("%.6g, as the bench was made", begins.Operating.Spark/deg))
+	case !s.Guard.Envelope:
+		return nil
+	case b.Envelope == nil:
+		return bad("guard.envelope", true, "false: the bench was made without one")
+	case first.Target != begins.Target:
+		return bad("at[0].target_deg_atdc", first.Target/deg, fmt.Sprintf("%.6g, which the envelope was found for", begins.Target/deg))
+	case s.Sensing.Signal != o.Sensing.Signal || s.Sensing.Reader != o.Sensing.Reader || !alike(s.Sensing.Settings, o.Sensing.Settings) || s.Sensing.Pressure != o.Sensing.Pressure:
+		return bad("reader", s.Sensing.String(), "the reader that the envelope was found for, its settings and transducer")
+	}
+	return nil
+}
+
+// alike tells whether a and b are the same or equal.
+func alike[T comparable](a, b *T) bool { return a == b || (a != nil && b != nil && *a == *b) }
+
 // throttle is the governor that holds torque.
 type throttle struct{ mapPa float64 } // NaN: the throttle stays
 
@@ -118,92 +182,19 @@ const (
 // Run carries out b's scenario with seed. law takes the place of the scenario's law
 // unless it is nil.
 func (b *Bench) Run(ctx context.Context, seed uint64, law control.Law) (*Run, error) {
-	s := b.Scenario
-	run := &Run{Scenario: s, Seed: seed, Steps: make([]Step, 0, s.Cycles)}
-	if law == nil {
-		var closing func() error
-		var err error
-		if law, closing, err = s.law(ctx, b.theta, run); err != nil {
-			return nil, err
-		}
-		defer func() {
-			if err := closing(); run.Failure == nil {
-				run.Failure = err
-			}
-		}()
-	}
-	law.Reset()
-	eyes, err := newEyes(s, seed)
+	l, err := b.Start(ctx, seed, law)
 	if err != nil {
 		return nil, err
 	}
-	if s.Sensing.Knock {
-		if eyes.ear.usual, err = b.listen(ctx); err != nil {
+	defer l.Close() // its error is the Failure of the run
+	for {
+		switch _, err := l.Next(); {
+		case err == io.EOF:
+			return l.run, ctx.Err()
+		case err != nil:
 			return nil, err
 		}
 	}
-	guard, err := control.NewGuard(s.Guard, b.Envelope)
-	if err != nil {
-		return nil, err
-	}
-	start := control.Order{Leading: s.Legs[0].Operating.Spark, Trailing: math.NaN()}
-	if s.Actuator.Apart {
-		start.Trailing = start.Leading - s.Legs[0].Operating.Split
-	}
-	orders := slices.Repeat([]control.Order{start}, s.Actuator.Delay)
-	now := throttle{mapPa: math.NaN()}
-	var leg Leg
-	var fired control.Order
-	steer := func(n int, op *model.Operating) {
-		leg = s.leg(n)
-		now.move(&leg, op, run.Steps)
-		fired = s.Actuator.fire(orders[0], op.Speed, b.theta[0], op.Split, leg.Manual, leg.ManualTrailing)
-		op.Spark = fired.Leading
-		if !math.IsNaN(fired.Trailing) {
-			op.Split = fired.Leading - fired.Trailing
-		}
-	}
-	mbt, stop := b.companion(ctx, seed)
-	defer stop()
-	seen := control.Seen{Ordered: start}
-	for c, err := range b.stream.Steered(ctx, seed, s.Cycles, steer) {
-		if err != nil {
-			return nil, err
-		}
-		torque, err := mbt(c)
-		if err != nil {
-			return nil, err
-		}
-		if !math.IsNaN(leg.HoldTorque) {
-			torque = math.NaN()
-		}
-		seen.Cycle, seen.Speed, seen.MAP = c.Number, c.Clock.Speed, c.Operating.MAP
-		seen.Time += (c.Theta[1] - c.Theta[0]) * float64(len(c.Theta)) / c.Clock.Speed
-		seen.Base, seen.Target, seen.Fired = b.Base.At(seen.Speed, seen.MAP), leg.Target, fired
-		if err := eyes.look(c, &seen); err != nil {
-			return nil, err
-		}
-		want := law.Next(&seen)
-		d := guard.Decide(&seen, want)
-		d.Order = s.Actuator.accept(d.Order, leg.Manual)
-		step := Step{
-			Cycle: c.Number, Time: seen.Time, Speed: seen.Speed, MAP: seen.MAP, Target: seen.Target, Manual: leg.Manual, Base: seen.Base,
-			Fired: fired, Single: seen.Single, Reading: seen.Reading, Knock: seen.Knock, Gauge: seen.Peak, Torque: seen.Torque, Airflow: seen.Airflow,
-			Want: want, Ordered: d.Order, State: d.State, Why: d.Why, Driving: control.Driving(law), Advice: control.Advice{Off: math.NaN()}, Safe: control.Range{From: math.NaN(), To: math.NaN()},
-			Truth: c.Truth, TorqueMBT: torque,
-		}
-		if a, ok := law.(control.Adviser); ok {
-			step.Advice = a.Advice()
-		}
-		if b.Envelope != nil {
-			step.Safe = b.Envelope.At(seen.Speed, seen.MAP)
-		}
-		run.Steps = append(run.Steps, step)
-		seen.Ordered = d.Order
-		copy(orders, orders[1:])
-		orders[len(orders)-1] = d.Order
-	}
-	return run, ctx.Err()
 }
 
 // move sets op.MAP where a leg asks for a torque.

@@ -40,6 +40,8 @@ type Page struct {
 	version string
 	engines kept[engineKey, *benched]
 	streams kept[streamKey, *streamed]
+	benches kept[benchKey, *loopBench]
+	lives   lives
 	quick   turns // for what a slider waits for
 	long    turns // for the rest, so that no slider waits behind it
 }
@@ -47,7 +49,8 @@ type Page struct {
 // New returns a page of a tool of that version.
 func New(version string) *Page {
 	n := runtime.GOMAXPROCS(0)
-	return &Page{version: version, engines: kept[engineKey, *benched]{most: mostEngines}, streams: kept[streamKey, *streamed]{most: mostStreams}, quick: newTurns(n, mostWaiting), long: newTurns(n, mostWaiting)}
+	return &Page{version: version, engines: kept[engineKey, *benched]{most: mostEngines}, streams: kept[streamKey, *streamed]{most: mostStreams},
+		benches: kept[benchKey, *loopBench]{most: mostBenches}, quick: newTurns(n, mostWaiting), long: newTurns(n, mostWaiting)}
 }
 
 // Handler serves the page to clients that ask for one of hosts, such as
@@ -72,6 +75,7 @@ func (p *Page) Serve(ctx context.Context, l net.Listener) error {
 		Handler: p.Handler(Hosts(l.Addr())), ReadHeaderTimeout: readTime, ReadTimeout: readTime, WriteTimeout: writeTime, IdleTimeout: idleTime,
 		MaxHeaderBytes: headBytes,
 	}
+	defer p.lives.end()
 	ended := make(chan error, 1)
 	stop := context.AfterFunc(ctx, func() {
 		late, cancel := context.WithTimeout(context.Background(), endTime)

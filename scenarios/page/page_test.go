@@ -129,7 +129,7 @@ func TestRefusesValues(t *testing.T) {
 	for query, want := range map[string]string{
 		"spark_deg=400": "spark_deg = 400: want -10 to 60", "speed_rpm=NaN": "speed_rpm = NaN: want 600 to 5000",
 		"map_kpa=1e9": "map_kpa = 1e9: want 20 to 110", "cycles=1000000000": "cycles = 1000000000: want one of",
-		"engine=/etc/passwd": "want one of", "engine=x.toml": "want one of", "lambda=x": "lambda = x: want 0.7 to 1.7",
+		"engine=/etc/passwd": "want one of", "engine=x.toml": "want one of", "lambda=1&lambda=1": "lambda = 1, 1: want one value", "lambda=x": "lambda = x: want 0.7 to 1.7",
 	} {
 		code, _, text := ask(t, "GET", at+"/api/cycle?"+query, "", nil)
 		require.Equal(t, 400, code, query)

@@ -113,7 +113,10 @@ func parse(v url.Values, t *takes) (*query, error) {
 		q.words[key] = v.Get(key)
 	}
 	sort.Strings(known)
-	for key := range v {
+	for key, all := range v {
+		if len(all) > 1 {
+			return nil, &model.Problem{Key: key, Given: strings.Join(all, ", "), Want: "one value"}
+		}
 		if i := sort.SearchStrings(known, key); i == len(known) || known[i] != key {
 			return nil, &model.Problem{Key: key, Given: v.Get(key), Want: "one of " + strings.Join(known, ", ")}
 		}
