@@ -108,9 +108,10 @@ type lane struct {
 	reader  reader.Reader
 	program *reader.Outside // the reader, if it is one; else nil
 	in      input
-	cycle   stream.Cycle // changed
-	spent   float64      // by the reader [s]
-	reads   float64      // for which
+	reading reader.Reading // of the cycle read last, as the reader gave it
+	cycle   stream.Cycle   // changed
+	spent   float64        // by the reader [s]
+	reads   float64        // for which
 }
 
 // newLane returns the lane of p with reader name without c. It must be closed.
@@ -212,13 +213,13 @@ func (l *lane) read(c *stream.Cycle, ch chamber.Chamber) (observation, error) {
 		l.cause.input(ch, in)
 	}
 	start := time.Now()
-	r := l.reader.Read(&in.Input)
+	l.reading = l.reader.Read(&in.Input)
 	l.spent += time.Since(start).Seconds()
 	l.reads++
 	if l.program != nil && l.program.Err() != nil {
 		return observation{}, l.program.Err()
 	}
-	o := observation{read: r.Angle, truth: c.Hump(), counts: true}
+	o := observation{read: l.reading.Angle, truth: c.Hump(), counts: true}
 	if l.cause != nil {
 		if l.cause.angle != nil {
 			o.read = l.cause.angle(o.read)

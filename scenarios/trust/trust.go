@@ -113,17 +113,23 @@ func (p *Plan) Check() error {
 	return nil
 }
 
-// Run carries out p.
-func Run(ctx context.Context, p *Plan, progress func(done, total int)) (*Map, error) {
+// ready returns a copy of p with what it leaves out, or what Check says.
+func (p *Plan) ready() (*Plan, error) {
 	plan := *p
 	if plan.Settings == nil {
 		plan.Settings = reader.Usual(plan.Signal)
 	}
-	if err := plan.Check(); err != nil {
+	return &plan, plan.Check()
+}
+
+// Run carries out p.
+func Run(ctx context.Context, p *Plan, progress func(done, total int)) (*Map, error) {
+	plan, err := p.ready()
+	if err != nil {
 		return nil, err
 	}
 	for _, name := range plan.Readers { // before any work is done
-		l, err := newLane(ctx, &plan, name, nil)
+		l, err := newLane(ctx, plan, name, nil)
 		if err != nil {
 			return nil, err
 		}
@@ -132,7 +138,7 @@ func Run(ctx context.Context, p *Plan, progress func(done, total int)) (*Map, er
 		}
 	}
 	count := len(plan.Speeds) * len(plan.MAPs)
-	m := &Map{Plan: &plan, Nodes: make([][]Node, len(plan.Readers))}
+	m := &Map{Plan: plan, Nodes: make([][]Node, len(plan.Readers))}
 	for i := range m.Nodes {
 		m.Nodes[i] = make([]Node, count)
 	}
@@ -167,9 +173,11 @@ func Run(ctx context.Context, p *Plan, progress func(done, total int)) (*Map, er
 	return m, nil
 }
 
-// node looks at one operating point: a stream that dwells on one spark after the
-// other.
-func (p *Plan) node(ctx context.Context, speed, mapPa float64) ([]Node, error) {
+// walk has lanes read, at one operating point, the cycles of the sparks from up to
+// but without to, and hands every observation that counts to take, with the number
+// of its spark and of its lane. The cycle is good until take returns. The stream
+// dwells on one spark after the other, whichever of them are asked for.
+func (p *Plan) walk(ctx context.Context, speed, mapPa float64, from, to int, lanes []*lane, take func(c *stream.Cycle, spark, lane int, o observation)) error {
 	base := p.Engine.Point
 	base.Speed, base.MAP = speed, mapPa
 	dwell := p.Cycles + settle
@@ -181,12 +189,35 @@ func (p *Plan) node(ctx context.Context, speed, mapPa float64) ([]Node, error) {
 	}
 	s, err := stream.New(p.Engine, schedule, &stream.Settings{Seed: p.Seed, Samples: samples})
 	if err != nil {
-		return nil, err
+		return err
 	}
 	ch, err := p.Engine.Chamber()
 	if err != nil {
-		return nil, err
+		return err
 	}
+	for c, err := range s.Cycles(ctx, from*dwell, to*dwell) {
+		if err != nil {
+			return fmt.Errorf("at %.4g rpm and %.4g kPa: %w", speed*30/math.Pi, mapPa/1e3, err)
+		}
+		k, age := c.Number/dwell, c.Number%dwell
+		for i, l := range lanes {
+			if age == 0 {
+				l.reader.Reset()
+			}
+			o, err := l.read(c, ch)
+			if err != nil {
+				return err
+			}
+			if !c.Warming && age >= settle && o.counts {
+				take(c, k, i, o)
+			}
+		}
+	}
+	return nil
+}
+
+// node looks at one operating point.
+func (p *Plan) node(ctx context.Context, speed, mapPa float64) ([]Node, error) {
 	var lanes []*lane
 	defer func() {
 		for _, l := range lanes {
@@ -218,24 +249,12 @@ func (p *Plan) node(ctx context.Context, speed, mapPa float64) ([]Node, error) {
 		seen[i] = make([][]observation, len(p.Sparks))
 	}
 	mbt := math.NaN()
-	for c, err := range s.Cycles(ctx, 0, len(p.Sparks)*dwell) {
-		if err != nil {
-			return nil, fmt.Errorf("at %.4g rpm and %.4g kPa: %w", speed*30/math.Pi, mapPa/1e3, err)
-		}
+	err := p.walk(ctx, speed, mapPa, 0, len(p.Sparks), lanes, func(c *stream.Cycle, k, i int, o observation) {
 		mbt = c.MBT
-		k, age := c.Number/dwell, c.Number%dwell
-		for i, l := range lanes {
-			if age == 0 {
-				l.reader.Reset()
-			}
-			o, err := l.read(c, ch)
-			if err != nil {
-				return nil, err
-			}
-			if age >= settle && o.counts {
-				seen[i][k] = append(seen[i][k], o)
-			}
-		}
+		seen[i][k] = append(seen[i][k], o)
+	})
+	if err != nil {
+		return nil, err
 	}
 	nodes := make([]Node, len(p.Readers))
 	for i := range nodes {

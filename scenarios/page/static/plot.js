@@ -84,6 +84,7 @@ export class Plot {
     this.sy = new Scale(y[0], y[1], this.box.y1, this.box.y0, this.y.kind === "log");
     this.svg.setAttribute("width", w);
     this.svg.setAttribute("height", h);
+    this.svg.setAttribute("viewBox", `0 0 ${w} ${h}`); // paper has another width
     this.svg.setAttribute("aria-label", this.data.summary);
     this.field.setAttribute("aria-label", `${this.title}. Plus and minus zoom, arrows move, 0 shows all.`);
     this.body.replaceChildren(...this.axes(), ...this.content());
