@@ -3,10 +3,11 @@
 import { el } from "./dom.js";
 import { carried } from "./settings.js";
 import { format, State } from "./state.js";
+import * as ragged from "./ragged.js";
 import * as spark from "./spark.js";
 
 // Views by the name in the address.
-const views = { spark };
+const views = { spark, ragged };
 
 const main = document.getElementById("main");
 const told = document.getElementById("told");
