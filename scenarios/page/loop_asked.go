@@ -22,10 +22,15 @@ var loopTakes = takes{
 	lists: append(slices.Clip(seeing.lists), "hand", "hand_trailing"),
 }
 
-// loopLaws are the laws that need nothing but what is read, or a transducer.
-func loopLaws() (all []string) {
+// usualLaw is the law where none is named, that of loop.Usual.
+const usualLaw = "integral"
+
+// loopLaws are the laws that need nothing but what is read, or a transducer; the one
+// that loops usually have is the first.
+func loopLaws() []string {
+	all := []string{usualLaw}
 	for _, k := range control.Kinds() {
-		if !slices.Contains(k.Needs, control.NeedKnock) && !slices.Contains(k.Needs, control.NeedAirflow) {
+		if k.Name != usualLaw && !slices.Contains(k.Needs, control.NeedKnock) && !slices.Contains(k.Needs, control.NeedAirflow) {
 			all = append(all, k.Name)
 		}
 	}

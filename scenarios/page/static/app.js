@@ -3,11 +3,12 @@
 import { el } from "./dom.js";
 import { carried } from "./settings.js";
 import { format, State } from "./state.js";
+import * as loop from "./loop.js";
 import * as ragged from "./ragged.js";
 import * as spark from "./spark.js";
 
 // Views by the name in the address.
-const views = { spark, ragged };
+const views = { spark, ragged, loop };
 
 const main = document.getElementById("main");
 const told = document.getElementById("told");

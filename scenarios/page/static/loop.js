@@ -1,0 +1,201 @@
+// The Loop view: a controller in closed loop, a hand at the distributor, faults.
+
+import { Latest } from "./ask.js";
+import { Control } from "./control.js";
+import { el } from "./dom.js";
+import { draw, kinds } from "./loop-plots.js";
+import * as script from "./loop-script.js";
+import { headline, sentences } from "./loop-words.js";
+import { Panel } from "./panel.js";
+import { Player, calm } from "./player.js";
+import { Plot } from "./plot.js";
+import { faultsOf } from "./settings.js";
+import { follow, written } from "./zoom.js";
+
+export const title = "Loop";
+
+const most = 3000; // cycles of a run
+const stride = 600; // of one answer
+const lead = 1; // how far a wish may be before what is computed [s]
+const keep = 1000; // between two notes of the cycle reached in the address [ms]
+const onOff = [{ value: "1", text: "on" }, { value: "0", text: "off" }];
+const first = { ion: "tracker", pressure: "smoothed", law: "integral" }; // as the program's loops begin
+
+// What is the view's own.
+const own = {
+  reader: { label: "Reader", options: (world, state) => ahead(first[state.get("signal")], (world.readers[state.get("signal")] ?? []).map((r) => ({ value: r, text: r }))) },
+  law: { label: "Controller", options: (world) => ahead(first.law, world.laws.filter((l) => !l.needs.some((n) => n === "knock" || n === "airflow")).map((l) => ({ value: l.name, text: `${l.name}: ${l.about}` }))) },
+  guard: { label: "Guard", options: () => onOff },
+  envelope: { label: "Stay where believed", options: () => onOff },
+  pace: { label: "Pace", options: () => [{ value: "1", text: "as the engine" }, { value: "4", text: "4 times as fast" }] },
+};
+// ahead puts the option with that value first.
+function ahead(value, options) {
+  return [...options.filter((o) => o.value === value), ...options.filter((o) => o.value !== value)];
+}
+
+const asked = ["speed_rpm", "map_kpa", "lambda", "octane_shift", "humidity_g_kg", "signal", "reader", "target_deg", "law", "guard", "envelope", "seed"];
+const scripts = ["hand", "hand_trailing", "faults"];
+
+// open fills main with the view and returns what closes it.
+export function open(main, state, world) {
+  let rows = {}, why = [], states = [], verdict = null, base = "";
+  let have = 0, goal = 0, begun = 0, flight = 0, frame = 0, noted = 0, later = 0, again = "";
+
+  const panel = new Panel(state, world, { keys: ["law", "guard", "envelope", "pace", ...asked.filter((k) => !["law", "guard", "envelope"].includes(k))], more: own, changed });
+  const fault = el("p", { className: "fault", role: "alert" });
+  const where = el("p", { className: "what", role: "status" });
+  const keys = el("dl", { className: "keys" });
+  const words = el("div", { className: "why" });
+  const log = el("a", { textContent: "log (CSV)", download: "phasebench-loop.csv" });
+  const file = el("a", { textContent: "scenario file (TOML)", download: "phasebench-loop.toml" });
+  const player = new Player({ rate: () => Number(state.get("pace") || 1) * state.number("speed_rpm") / 120, go, strides: [10], anew, moved: (paused) => { state.set({ paused: paused ? 1 : null }); note(true); } });
+  const hand = new Control({ key: "hand", label: "Hand at the distributor", unit: "deg earlier", digits: 0, step: 1 }, (v) => move("hand", v));
+  const apart = new Control({ key: "hand_trailing", label: "Trailing plug apart", unit: "deg earlier", digits: 0, step: 1 }, (v) => move("hand_trailing", v));
+  hand.limit(-60, 60);
+  apart.limit(-30, 30);
+  const switches = el("fieldset", { className: "switches" });
+  const plots = new Map(kinds.map((k) => [k.key, new Plot({ ...k, zoomed: (range) => state.set({ [`zoom_${k.key}`]: written(range) }), about: () => panel.about() })]));
+  main.replaceChildren(panel.element,
+    el("section", { className: "results", "aria-labelledby": "results-title" },
+      el("h2", { id: "results-title", textContent: "A loop, live" }), fault, panel.note,
+      el("div", { className: "bar" }, player.element, where, el("p", { className: "links" }, "Keep: ", log, " ", file)),
+      el("div", { className: "hands" }, hand.element, apart.element, switches), keys,
+      el("div", { className: "plots strips" }, ...[...plots.values()].map((p) => p.element), words)));
+
+  const asker = new Latest("api/loop", (json) => {
+    fault.textContent = "";
+    flight = 0;
+    for (const [k, v] of Object.entries(json.rows)) (rows[k] ??= []).push(...v);
+    why.push(...json.guard_why);
+    ({ states, verdict } = json);
+    have = rows.cycle.length;
+    if (have === most) player.pause(true);
+    note(false);
+    need();
+    soon();
+  }, (message) => {
+    flight = 0;
+    fault.textContent = message;
+    if (!message.includes("asked again") && !message.includes("still running")) player.pause(true);
+  });
+
+  // query is what is asked, without the cycles.
+  function query() {
+    const q = new URLSearchParams(base);
+    for (const key of scripts) if (state.get(key)) q.set(key, state.get(key));
+    return q.toString();
+  }
+
+  function need() {
+    if (flight || have >= Math.min(most, goal)) return;
+    flight = Math.min(most, goal, have + stride);
+    asker.ask(`${query()}&from=${have}&to=${flight}`);
+    soon();
+  }
+
+  // go wants n more cycles, but not far more than are computed.
+  function go(n) {
+    const room = Math.max(begun, have + Math.max(n, Math.ceil(lead * player.rate())));
+    goal = Math.min(most, room, Math.max(goal, have) + n);
+    need();
+  }
+
+  // at is the next cycle that a hand can still change.
+  function at() {
+    return Math.max(have, flight);
+  }
+
+  function move(key, deg) {
+    if (at() < most) state.set({ [key]: script.moved(state.get(key), at(), deg) });
+  }
+
+  function anew() {
+    state.set({ hand: null, hand_trailing: null, faults: null, paused: null });
+    restart(0);
+    player.pause(false, false);
+    go(1);
+  }
+
+  // restart forgets what was computed; until cycles are wanted at once.
+  function restart(until) {
+    asker.stop();
+    [rows, why, verdict, have, flight, goal, begun] = [{}, [], null, 0, 0, until, until];
+    need();
+  }
+
+  function note(now) {
+    clearTimeout(later);
+    const wait = now ? 0 : keep - (performance.now() - noted);
+    if (wait > 0) {
+      later = setTimeout(() => note(true), wait);
+      return;
+    }
+    if (have < begun) return;
+    noted = performance.now();
+    state.fill({ cycle: have });
+  }
+
+  // changed: another setting runs the same cycles again, with the same hand and faults.
+  function changed(keys) {
+    const b = panel.query(asked);
+    const back = keys && !keys.has("paused") && scripts.some((k) => keys.has(k)) && script.moves(state.get("hand")).concat(script.moves(state.get("hand_trailing"))).some((m) => m.cycle > at());
+    if (b !== base || back) {
+      const until = Math.min(most, Math.max(have, begun, state.number("cycle") || 1));
+      again = base && have > 1 ? `The same ${until} cycles again, with the same hand and faults at the same cycles.` : "";
+      base = b;
+      restart(until);
+    }
+    player.pause(state.get("paused") === "1", false);
+    controls();
+    soon();
+  }
+
+  // controls shows hand and faults as the address has them.
+  function controls() {
+    hand.show(script.now(state.get("hand")));
+    apart.show(script.now(state.get("hand_trailing")));
+    apart.element.hidden = panel.engine().settings["burn.plugs"] !== 2;
+    const all = faultsOf(world, state);
+    if (switches.dataset.of !== state.get("signal")) {
+      switches.dataset.of = state.get("signal");
+      switches.replaceChildren(el("legend", { textContent: "Faults, from the next cycle on" }), ...all.map((f) => el("label", { title: f.about },
+        el("input", { type: "checkbox", name: f.name, onchange: (e) => state.set({ faults: script.switched(state.get("faults"), f.name, at(), e.target.checked) }) }),
+        ` ${f.name}${f.unit ? ` ${f.typical} ${f.unit}` : ""}`)));
+    }
+    for (const box of switches.querySelectorAll("input")) box.checked = script.active(state.get("faults"), box.name);
+  }
+
+  function soon() {
+    frame ||= requestAnimationFrame(paint);
+  }
+
+  function paint() {
+    frame = 0;
+    const waits = flight && !have ? "Preparing: base map, surface of cycles, and where the reader can be believed. This takes some seconds." : "";
+    where.textContent = waits || `cycle ${have} of ${most}${have === most ? ", where it ends" : ""}. ${again}`;
+    if (!have) return;
+    log.href = `api/loop.csv?${query()}&to=${have}`;
+    file.href = `api/loop.toml?${query()}&to=${have}`;
+    const answer = { rows, why, states, verdict, guard: state.get("guard") === "1", speed: state.number("speed_rpm") };
+    for (const [key, plot] of plots) plot.draw(draw[key](rows));
+    keys.replaceChildren(...headline(answer).map(([name, v, unit]) => el("div", {}, el("dt", { textContent: name }), el("dd", {}, v, el("span", { className: "unit", textContent: ` ${unit}` })))));
+    words.replaceChildren(el("h3", { textContent: "What happens" }), ...sentences(answer).map((t) => el("p", { textContent: t })),
+      el("p", { className: "what", textContent: "This hand is at a model. On an engine nobody turns a distributor far under load: it breaks." }));
+  }
+
+  const offZoom = follow(state, plots);
+  addEventListener("beforeprint", paint);
+  if (calm()) state.fill({ paused: 1 });
+  panel.begin();
+
+  return () => {
+    clearTimeout(later);
+    player.close();
+    panel.close();
+    offZoom();
+    removeEventListener("beforeprint", paint);
+    asker.stop();
+    cancelAnimationFrame(frame);
+  };
+}
