@@ -26,6 +26,8 @@ func (p *Page) answers() []computed {
 		{"cycle", &p.quick, takes{}, p.cycle},
 		{"sweep", &p.long, takes{}, p.sweep},
 		{"ragged", &p.long, raggedTakes, p.ragged},
+		{"trust", &p.long, trustTakes, p.trust},
+		{"fooled", &p.long, fooledTakes, p.fooled},
 		{"loop", &p.long, loopTakes, p.loop},
 		{"loop.csv", &p.long, loopTakes, p.loopCSV},
 		{"loop.toml", &p.long, loopTakes, p.loopTOML},

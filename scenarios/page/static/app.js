@@ -6,9 +6,10 @@ import { format, State } from "./state.js";
 import * as loop from "./loop.js";
 import * as ragged from "./ragged.js";
 import * as spark from "./spark.js";
+import * as trust from "./trust.js";
 
 // Views by the name in the address.
-const views = { spark, ragged, loop };
+const views = { spark, ragged, trust, loop };
 
 const main = document.getElementById("main");
 const told = document.getElementById("told");

@@ -1,0 +1,53 @@
+package page
+
+import (
+	"context"
+	"encoding/json"
+	"math"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"phasebench/scenarios/trust"
+)
+
+// The cycle that misled is one of the cell: its reading is off by the rms error or more
+// where half of the readings are on the wrong side.
+func TestFooled(t *testing.T) {
+	at := "http://" + serve(t) + "/api/"
+	const point = "?signal=pressure&reader=maximum&map_kpa=70"
+	code, _, text := ask(t, "GET", at+"trust"+point, "", nil)
+	require.Equal(t, 200, code, text)
+	var node trust.NodeRecord
+	require.NoError(t, json.Unmarshal([]byte(text), &node))
+	require.Len(t, node.Cells, 17)
+	cell := node.Cells[1] // -15: late burns, whose motored hump wins
+	require.Greater(t, *cell.Wrong, 0.3)
+	code, _, text = ask(t, "GET", at+"fooled"+point+"&at_spark_deg=-15&aim_deg=15", "", nil)
+	require.Equal(t, 200, code, text)
+	var f struct {
+		Spark float64 `json:"spark_deg_btdc"`
+		Read  float64 `json:"read_deg_atdc"`
+		Truth float64 `json:"true_peak_deg_atdc"`
+		Wrong bool    `json:"wrong_side"`
+		Theta []float64
+		Bar   []float64 `json:"pressure_bar"`
+	}
+	require.NoError(t, json.Unmarshal([]byte(text), &f))
+	require.InDelta(t, -15, f.Spark, 1e-9)
+	require.True(t, f.Wrong)
+	require.Greater(t, math.Abs(f.Read-f.Truth), *cell.Error)
+	require.Len(t, f.Bar, len(f.Theta))
+}
+
+// A client that goes away leaves no computation behind.
+func TestTrustStops(t *testing.T) {
+	p := New("test")
+	q, err := parse(nil, &trustTakes)
+	require.NoError(t, err)
+	ctx, leave := context.WithTimeout(context.Background(), 50*time.Millisecond)
+	defer leave()
+	_, err = p.trust(ctx, q)
+	require.ErrorIs(t, err, context.DeadlineExceeded)
+}
