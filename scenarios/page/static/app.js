@@ -3,13 +3,14 @@
 import { el } from "./dom.js";
 import { carried } from "./settings.js";
 import { format, State } from "./state.js";
+import * as lesson from "./lesson.js";
 import * as loop from "./loop.js";
 import * as ragged from "./ragged.js";
 import * as spark from "./spark.js";
 import * as trust from "./trust.js";
 
 // Views by the name in the address.
-const views = { spark, ragged, trust, loop };
+const views = { spark, ragged, trust, loop, lesson };
 
 const main = document.getElementById("main");
 const told = document.getElementById("told");
