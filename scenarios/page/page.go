@@ -25,19 +25,27 @@ var static embed.FS
 
 // Limits of what clients may take. Our own choice: far above what a person needs.
 const (
-	readTime    = 5 * time.Second // for the head of a request
-	writeTime   = 60 * time.Second
-	idleTime    = 2 * time.Minute
 	headBytes   = 16 << 10
 	bodyBytes   = 4 << 10
 	mostWaiting = 32               // computations that wait for a turn
 	mostTime    = 20 * time.Second // of one computation
-	endTime     = 3 * time.Second  // for answers under way when the page ends
 )
+
+// times are limits of connections.
+type times struct {
+	read  time.Duration // of the head of a request
+	write time.Duration // of an answer
+	idle  time.Duration // between requests
+	end   time.Duration // for answers under way when the page ends
+}
+
+// usualTimes are our own choice.
+var usualTimes = times{5 * time.Second, 60 * time.Second, 2 * time.Minute, 3 * time.Second}
 
 // Page is what is served.
 type Page struct {
 	version string
+	times   times
 	engines kept[engineKey, *benched]
 	streams kept[streamKey, *streamed]
 	benches kept[benchKey, *loopBench]
@@ -49,7 +57,7 @@ type Page struct {
 // New returns a page of a tool of that version.
 func New(version string) *Page {
 	n := runtime.GOMAXPROCS(0)
-	return &Page{version: version, engines: kept[engineKey, *benched]{most: mostEngines}, streams: kept[streamKey, *streamed]{most: mostStreams},
+	return &Page{version: version, times: usualTimes, engines: kept[engineKey, *benched]{most: mostEngines}, streams: kept[streamKey, *streamed]{most: mostStreams},
 		benches: kept[benchKey, *loopBench]{most: mostBenches}, quick: newTurns(n, mostWaiting), long: newTurns(n, mostWaiting)}
 }
 
@@ -72,13 +80,13 @@ func (p *Page) Handler(hosts []string) http.Handler {
 // Serve serves on l until ctx ends, then lets answers under way end.
 func (p *Page) Serve(ctx context.Context, l net.Listener) error {
 	server := &http.Server{
-		Handler: p.Handler(Hosts(l.Addr())), ReadHeaderTimeout: readTime, ReadTimeout: readTime, WriteTimeout: writeTime, IdleTimeout: idleTime,
+		Handler: p.Handler(Hosts(l.Addr())), ReadHeaderTimeout: p.times.read, ReadTimeout: p.times.read, WriteTimeout: p.times.write, IdleTimeout: p.times.idle,
 		MaxHeaderBytes: headBytes,
 	}
 	defer p.lives.end()
 	ended := make(chan error, 1)
 	stop := context.AfterFunc(ctx, func() {
-		late, cancel := context.WithTimeout(context.Background(), endTime)
+		late, cancel := context.WithTimeout(context.Background(), p.times.end)
 		defer cancel()
 		err := server.Shutdown(late)
 		if errors.Is(err, context.DeadlineExceeded) {

@@ -1,7 +1,6 @@
 package page
 
 import (
-	"bufio"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -9,11 +8,8 @@ import (
 	"net"
 	"net/http"
 	"net/http/httptest"
-	"runtime"
 	"strings"
-	"sync"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -25,11 +21,17 @@ import (
 // serve serves a page and returns its address.
 func serve(t *testing.T) string {
 	t.Helper()
+	return servePage(t, New("test"))
+}
+
+// servePage serves p.
+func servePage(t *testing.T, p *Page) string {
+	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
 	ctx, stop := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
-	go func() { ended <- New("test").Serve(ctx, l) }()
+	go func() { ended <- p.Serve(ctx, l) }()
 	t.Cleanup(func() {
 		stop()
 		require.NoError(t, <-ended)
@@ -175,61 +177,6 @@ func TestPanic(t *testing.T) {
 	r := httptest.NewRequest("GET", "http://a/", nil)
 	h.ServeHTTP(w, r)
 	require.Equal(t, 500, w.Code)
-}
-
-// Two hundred sweeps at once: a few are computed, some wait, the others are told to come
-// again; memory stays bounded, and clients that went away leave nothing behind.
-func TestCrowd(t *testing.T) {
-	at := "http://" + serve(t)
-	before := runtime.NumGoroutine()
-	ctx, leave := context.WithTimeout(context.Background(), 2*time.Second)
-	defer leave()
-	client := &http.Client{Transport: &http.Transport{DisableKeepAlives: true}}
-	var mu sync.Mutex
-	codes := map[int]int{}
-	var wait sync.WaitGroup
-	for i := range 200 {
-		wait.Go(func() {
-			r, err := http.NewRequestWithContext(ctx, "GET", fmt.Sprintf("%s/api/sweep?speed_rpm=%d", at, 1000+10*i), nil)
-			if err != nil {
-				t.Error(err)
-				return
-			}
-			w, err := client.Do(r)
-			code := 0 // it went away
-			if err == nil {
-				code = w.StatusCode
-				w.Body.Close()
-				if code == 503 && w.Header.Get("Retry-After") == "" {
-					t.Error("no Retry-After")
-				}
-			}
-			mu.Lock()
-			codes[code]++
-			mu.Unlock()
-		})
-	}
-	wait.Wait()
-	require.Greater(t, codes[503], 100, "%v", codes)
-	require.Zero(t, codes[500])
-	var m runtime.MemStats
-	runtime.ReadMemStats(&m)
-	require.Less(t, m.HeapAlloc, uint64(300<<20))
-	require.Eventually(t, func() bool { return runtime.NumGoroutine() < before+20 }, 20*time.Second, 50*time.Millisecond)
-	code, _, _ := ask(t, "GET", at+"/api/cycle", "", nil)
-	require.Equal(t, 200, code, "it goes on")
-}
-
-// A client that sends its head a byte at a time is cut off.
-func TestSlowHead(t *testing.T) {
-	c, err := net.Dial("tcp", serve(t))
-	require.NoError(t, err)
-	defer c.Close()
-	_, err = c.Write([]byte("GET / HTTP/1.1\r\nHost: "))
-	require.NoError(t, err)
-	require.NoError(t, c.SetReadDeadline(time.Now().Add(4*readTime)))
-	_, err = bufio.NewReader(c).ReadString(0)
-	require.ErrorIs(t, err, io.EOF, "not a deadline of ours: the other side ended it")
 }
 
 func TestLoopback(t *testing.T) {

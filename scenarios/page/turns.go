@@ -64,6 +64,7 @@ func (t *turns) turn(takes *takes, compute func(ctx context.Context, q *query) (
 		switch {
 		case ctx.Err() != nil && r.Context().Err() != nil: // the client has gone
 		case ctx.Err() != nil:
+			w.Header().Set("Retry-After", "1")
 			refuse(w, http.StatusServiceUnavailable, "that takes too long")
 		case err != nil:
 			fail(w, err)
