@@ -37,7 +37,7 @@ func browser(t *testing.T) context.Context {
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true), chromedp.UserDataDir(t.TempDir()), chromedp.WindowSize(1280, 720))
 	ctx, stop := chromedp.NewExecAllocator(context.Background(), opts...)
 	ctx, stopTab := chromedp.NewContext(ctx)
-	ctx, stopLate := context.WithTimeout(ctx, 90*time.Second)
+	ctx, stopLate := context.WithTimeout(ctx, 5*time.Minute)
 	var mu sync.Mutex
 	var faults []string
 	require.NoError(t, chromedp.Listen(ctx, func(e any) {
@@ -160,7 +160,5 @@ func TestSparkView(t *testing.T) {
 	reads(t, tab, known)
 	require.Contains(t, js[string](t, tab, `document.body.textContent`), "spark_deg 900")
 
-	// Narrow, nothing scrolls sideways.
-	do(t, tab, chromedp.EmulateViewport(390, 844))
-	require.LessOrEqual(t, js[int](t, tab, "document.documentElement.scrollWidth"), 390)
+	look(t, tab, "spark")
 }

@@ -17,7 +17,7 @@ import (
 // long waits longer than reads.
 func long(t *testing.T, ctx context.Context, expression string) {
 	t.Helper()
-	_, err := chromedp.Run(ctx, chromedp.Poll[bool](expression, chromedp.WithPollingTimeout(75*time.Second)))
+	_, err := chromedp.Run(ctx, chromedp.Poll[bool](expression, chromedp.WithPollingTimeout(150*time.Second)))
 	require.NoError(t, err, expression)
 }
 

@@ -29,13 +29,13 @@ const own = {
   envelope: { label: "Stay where believed", options: () => onOff },
   pace: { label: "Pace", options: () => [{ value: "1", text: "as the engine" }, { value: "4", text: "4 times as fast" }] },
 };
+const asked = ["speed_rpm", "map_kpa", "lambda", "octane_shift", "humidity_g_kg", "signal", "reader", "target_deg", "law", "guard", "envelope", "seed"];
+const scripts = ["hand", "hand_trailing", "faults"];
+
 // ahead puts the option with that value first.
 function ahead(value, options) {
   return [...options.filter((o) => o.value === value), ...options.filter((o) => o.value !== value)];
 }
-
-const asked = ["speed_rpm", "map_kpa", "lambda", "octane_shift", "humidity_g_kg", "signal", "reader", "target_deg", "law", "guard", "envelope", "seed"];
-const scripts = ["hand", "hand_trailing", "faults"];
 
 // open fills main with the view and returns what closes it.
 export function open(main, state, world) {
@@ -49,7 +49,11 @@ export function open(main, state, world) {
   const words = el("div", { className: "why" });
   const log = el("a", { textContent: "log (CSV)", download: "phasebench-loop.csv" });
   const file = el("a", { textContent: "scenario file (TOML)", download: "phasebench-loop.toml" });
-  const player = new Player({ rate: () => Number(state.get("pace") || 1) * state.number("speed_rpm") / 120, go, strides: [10], anew, moved: (paused) => { state.set({ paused: paused ? 1 : null }); note(true); } });
+  const player = new Player({ rate: () => Number(state.get("pace") || 1) * state.number("speed_rpm") / 120, go, strides: [10], anew, moved: (paused) => {
+    if (paused) goal = at();
+    state.set({ paused: paused ? 1 : null });
+    note(true);
+  } });
   const hand = new Control({ key: "hand", label: "Hand at the distributor", unit: "deg earlier", digits: 0, step: 1 }, (v) => move("hand", v));
   const apart = new Control({ key: "hand_trailing", label: "Trailing plug apart", unit: "deg earlier", digits: 0, step: 1 }, (v) => move("hand_trailing", v));
   hand.limit(-60, 60);
