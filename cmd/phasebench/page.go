@@ -19,10 +19,14 @@ func newPage() *cobra.Command {
 	var open bool
 	cmd := &cobra.Command{
 		Use:   "page",
-		Short: "a local page on which the spark can be dragged",
-		Long: `Serve a page on this machine: drag spark, speed, load, mixture, compression ratio,
-octane and humidity, and see pressure, heat release and torque computed afresh each
-time. Everything is in this program; nothing is asked of a network. Ctrl-C ends it.`,
+		Short: "a local page: drag the spark, run cycles and loops",
+		Long: `Serve a page on this machine, with five views. Spark: drag spark, speed, load, mixture,
+compression ratio, octane and humidity, and see what a cycle computed afresh makes of it.
+Ragged: cycles run one by one, and a reader looks at them. Trust: where the reader can be
+believed, and the cycle that fooled it. Loop: a controller runs live, with a hand at the
+distributor, faults and a guard. Lesson: six steps for students.
+
+Everything is in this program; nothing is asked of a network. Ctrl-C ends it.`,
 		Example: `  phasebench page --open
   phasebench page --listen 127.0.0.1:8030`,
 		Args: noArgs,

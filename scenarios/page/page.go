@@ -1,6 +1,7 @@
-// Package page serves a local page on which one cylinder's spark can be dragged, and
-// what comes of it seen at once. Every answer is computed afresh by the same
-// functions as the commands.
+// Package page serves a local page: one cylinder's spark dragged, cycles run, readers
+// judged, loops steered, a lesson. Every answer is a pure function of its query,
+// computed by the same functions as the commands; what is kept between requests only
+// saves time.
 //
 // The page is for the machine that it runs on: see guard for what is refused.
 package page
