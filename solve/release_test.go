@@ -36,7 +36,8 @@ func traced(t *testing.T, c *Closed, p, temp float64, n int) (theta, pressure, h
 }
 
 // dissociating is a sealed charge of gasoline with dissociation and walls.
-func dissociating(t *testing.T) *Closed {
+func dissociating(t testing.TB) *Closed {
+	t.Helper()
 	e := load(t, "pump-set")
 	ch, err := e.Chamber()
 	require.NoError(t, err)

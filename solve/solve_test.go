@@ -291,24 +291,9 @@ func TestNoMemory(t *testing.T) {
 
 // sealed is one sealed zone, -140 to 130 deg, 541 samples out.
 func sealed(t testing.TB) (run func() error) {
-	e := load(t, "pump-set")
-	ch, err := e.Chamber()
-	require.NoError(t, err)
-	fuel, err := gas.FuelByName(e.Fuel)
-	require.NoError(t, err)
-	fresh, err := gas.NewFresh(fuel, 1, gas.DefaultAir)
-	require.NoError(t, err)
-	burned, err := gas.NewBurned(fuel, 1, gas.DefaultAir)
-	require.NoError(t, err)
-	table, err := gas.NewTable(burned, gas.DefaultFreezeK)
-	require.NoError(t, err)
-	law, err := wall.ByName("woschni")
-	require.NoError(t, err)
+	t.Helper()
+	c := dissociating(t)
 	from, to := -140*deg, 130*deg
-	vol, _ := ch.Volume(from)
-	c := &Closed{Chamber: ch, Speed: 230, Mass: 80e3 * vol / (285 * 370), Fresh: fresh, Burned: table, Residual: 0.05, Efficiency: 1,
-		Burn: wiebe.Single(wiebe.Stage{Start: -20 * deg, Span: 55 * deg, A: wiebe.Whole, M: 2}),
-		Wall: law, WallFactor: 1, HeadTemp: 450, PistonTemp: 480, LinerTemp: 420}
 	theta, rows := make([]float64, 541), make([][]float64, 541)
 	for i := range theta {
 		theta[i] = from + (to-from)*float64(i)/540
