@@ -3,11 +3,13 @@ package page
 import (
 	"context"
 	"fmt"
+	"math"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
 	"phasebench/model"
+	"phasebench/scenarios/reader"
 	"phasebench/scenarios/sensor"
 	"phasebench/scenarios/stream"
 	"phasebench/scenarios/traces"
@@ -20,6 +22,7 @@ type raggedText struct {
 	Pressure [][]float64 `json:"pressure_bar"`
 	Signal   [][]float64
 	Misfire  []bool
+	Why      []string
 }
 
 // The cycles are those that the command traces writes with the same seed.
@@ -53,13 +56,71 @@ func TestRaggedIsTheCommands(t *testing.T) {
 	require.InDelta(t, 120, a.Theta[len(a.Theta)-1], 1e-6)
 }
 
-// Asked for in parts they are the same cycles.
+// The readings are those of the reader of that name, given the same stream through the
+// same instruments; the tracker is one that remembers, and declines some.
+func TestRaggedReadings(t *testing.T) {
+	const cycles = 60
+	at := "http://" + serve(t) + "/api/ragged"
+	for _, x := range []struct {
+		signal reader.Signal
+		name   string
+	}{{reader.Pressure, "parabola"}, {reader.Ion, "tracker"}} {
+		a := answerOf[raggedText](t, fmt.Sprintf("%s?signal=%s&reader=%s&map_kpa=50&seed=5&cycles=%d", at, x.signal, x.name, cycles))
+		e, err := model.Load(model.Default)
+		require.NoError(t, err)
+		e.Point.MAP = 50 * 1e3
+		s, err := stream.New(e, stream.Steadily(e.Point), &stream.Settings{Seed: 5})
+		require.NoError(t, err)
+		set := sensor.Usual(e)
+		set.Wheel = nil
+		if x.signal == reader.Ion {
+			set.Pressure = nil
+		} else {
+			set.Ion = nil
+		}
+		rig, err := sensor.New(e, set, 5)
+		require.NoError(t, err)
+		r, err := reader.New(x.name, x.signal, e, nil)
+		require.NoError(t, err)
+		_, unit := x.signal.Channel()
+		var took sensor.Record
+		read := 0
+		for c, err := range s.Cycles(context.Background(), 0, cycles) {
+			require.NoError(t, err)
+			require.NoError(t, rig.Take(c, &took))
+			in := reader.Input{Cycle: c.Number, Theta: c.Theta, Spark: c.Operating.Spark, Speed: c.Clock.Speed, MAP: c.Operating.MAP}
+			for _, v := range took.Values[0] {
+				in.Values = append(in.Values, float64(v)*unit)
+			}
+			want := r.Read(&in)
+			require.Equal(t, want.Why, a.Why[c.Number])
+			have := a.Numbers["read_deg_atdc"][c.Number]
+			if math.IsNaN(want.Angle) {
+				require.Nil(t, have)
+				continue
+			}
+			require.InDelta(t, want.Angle/deg, *have, 1e-6, "%s, cycle %d", x.name, c.Number) // nine figures are sent
+			read++
+		}
+		require.Greater(t, read, cycles/4, x.name)
+	}
+}
+
+// Asked for in parts they are the same cycles, seen the same by a reader that does not
+// remember, within what nine figures, and five of a trace, leave.
 func TestRaggedInParts(t *testing.T) {
-	at := "http://" + serve(t) + "/api/ragged?signal=ion&reader=tracker"
-	whole, part := answerOf[raggedText](t, at+"&cycles=200"), answerOf[raggedText](t, at+"&first=120&cycles=80")
-	require.Equal(t, 120, part.First)
-	for n := range 80 {
-		require.InDelta(t, *whole.Numbers["lpp_deg_atdc"][120+n], *part.Numbers["lpp_deg_atdc"][n], 1e-5)
+	at := "http://" + serve(t) + "/api/ragged?signal=pressure&reader=parabola"
+	whole, part := answerOf[raggedText](t, at+"&cycles=200"), answerOf[raggedText](t, at+"&first=100&cycles=100")
+	require.Equal(t, 100, part.First)
+	require.Len(t, part.Numbers, 5)
+	for name, values := range part.Numbers {
+		for n, v := range values {
+			require.InDelta(t, *whole.Numbers[name][100+n], *v, 1e-6, "%s of cycle %d", name, 100+n)
+		}
+	}
+	for n := range part.Pressure {
+		require.InDeltaSlice(t, whole.Pressure[100+n], part.Pressure[n], 1e-6)
+		require.InDeltaSlice(t, whole.Signal[100+n], part.Signal[n], 1e-6)
 	}
 }
 

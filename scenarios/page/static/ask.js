@@ -15,12 +15,17 @@ const again = 2000;
 export class Latest {
   // answer(json, query) and failed(message or null, query) are called in order.
   constructor(path, answer, failed, fetcher = (...a) => fetch(...a)) {
-    Object.assign(this, { path, answer, failed, fetcher, flight: null, waiting: null });
+    Object.assign(this, { path, answer, failed, fetcher, flight: null, waiting: null, retry: null });
+  }
+
+  // busy tells whether an answer is under way, or will be asked for again.
+  get busy() {
+    return Boolean(this.flight || this.retry);
   }
 
   // ask wants the answer to query, a string.
   ask(query) {
-    clearTimeout(this.retry);
+    this.forget();
     if (!this.flight) return this.fly(query);
     this.waiting = query;
     const age = performance.now() - this.flight.since;
@@ -28,9 +33,14 @@ export class Latest {
     this.late = setTimeout(() => this.flight?.control.abort(), Math.max(0, patience - age));
   }
 
+  forget() {
+    clearTimeout(this.retry);
+    this.retry = null;
+  }
+
   // stop gives up all requests.
   stop() {
-    clearTimeout(this.retry);
+    this.forget();
     clearTimeout(this.late);
     this.waiting = null;
     this.flight?.control.abort();

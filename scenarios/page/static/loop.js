@@ -7,7 +7,7 @@ import { draw, kinds } from "./loop-plots.js";
 import * as script from "./loop-script.js";
 import { headline, sentences } from "./loop-words.js";
 import { Panel } from "./panel.js";
-import { Player, calm } from "./player.js";
+import { Player, calm, noting } from "./player.js";
 import { Plot } from "./plot.js";
 import { faultsOf } from "./settings.js";
 import { follow, written } from "./zoom.js";
@@ -17,7 +17,6 @@ export const title = "Loop";
 const most = 3000; // cycles of a run
 const stride = 600; // of one answer
 const lead = 1; // how far a wish may be before what is computed [s]
-const keep = 1000; // between two notes of the cycle reached in the address [ms]
 const onOff = [{ value: "1", text: "on" }, { value: "0", text: "off" }];
 const first = { ion: "tracker", pressure: "smoothed", law: "integral" }; // as the program's loops begin
 
@@ -40,8 +39,9 @@ function ahead(value, options) {
 // open fills main with the view and returns what closes it.
 export function open(main, state, world) {
   let rows = {}, why = [], states = [], verdict = null, base = "";
-  let have = 0, goal = 0, begun = 0, flight = 0, frame = 0, noted = 0, later = 0, again = "";
+  let have = 0, goal = 0, begun = 0, flight = 0, frame = 0, again = "";
 
+  const note = noting(() => { if (have >= begun) state.fill({ cycle: have }); }); // not on the way to where the address says
   const panel = new Panel(state, world, { keys: ["law", "guard", "envelope", "pace", ...asked.filter((k) => !["law", "guard", "envelope"].includes(k))], more: own, changed });
   const fault = el("p", { className: "fault", role: "alert" });
   const where = el("p", { className: "what", role: "status" });
@@ -75,13 +75,14 @@ export function open(main, state, world) {
     ({ states, verdict } = json);
     have = rows.cycle.length;
     if (have === most) player.pause(true);
-    note(false);
+    note();
     need();
     soon();
   }, (message) => {
-    flight = 0;
     fault.textContent = message;
-    if (!message.includes("asked again") && !message.includes("still running")) player.pause(true);
+    if (asker.busy) return; // it will be asked again
+    flight = 0;
+    player.pause(true);
   });
 
   // query is what is asked, without the cycles.
@@ -126,18 +127,6 @@ export function open(main, state, world) {
     asker.stop();
     [rows, why, verdict, have, flight, goal, begun] = [{}, [], null, 0, 0, until, until];
     need();
-  }
-
-  function note(now) {
-    clearTimeout(later);
-    const wait = now ? 0 : keep - (performance.now() - noted);
-    if (wait > 0) {
-      later = setTimeout(() => note(true), wait);
-      return;
-    }
-    if (have < begun) return;
-    noted = performance.now();
-    state.fill({ cycle: have });
   }
 
   // changed: another setting runs the same cycles again, with the same hand and faults.
@@ -194,7 +183,7 @@ export function open(main, state, world) {
   panel.begin();
 
   return () => {
-    clearTimeout(later);
+    note.stop();
     player.close();
     panel.close();
     offZoom();

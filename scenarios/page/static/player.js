@@ -3,6 +3,7 @@
 import { el } from "./dom.js";
 
 const frameTime = 1 / 12; // between two redraws [s]; our own choice
+const rest = 1000; // between two notes in the address [ms], which browsers ration; our own choice
 
 export class Player {
   // rate() is how many cycles a second; go(n) wants n more cycles; anew() begins again;
@@ -41,6 +42,24 @@ export class Player {
   close() {
     clearInterval(this.timer);
   }
+}
+
+// noting returns what writes, now and then, how far something ran: at once with true,
+// else soon. Its stop() forgets what is still to be written.
+export function noting(write) {
+  let last = 0, timer = 0;
+  const note = (now = false) => {
+    clearTimeout(timer);
+    const wait = now ? 0 : rest - (performance.now() - last);
+    if (wait > 0) {
+      timer = setTimeout(() => note(true), wait);
+      return;
+    }
+    last = performance.now();
+    write();
+  };
+  note.stop = () => clearTimeout(timer);
+  return note;
 }
 
 // calm tells whether a person asked for less motion.

@@ -47,14 +47,21 @@ export function needed(spread) {
   return Math.max(1, Math.ceil((1.959964 * spread) ** 2));
 }
 
-// summary sums up cycles {truth, read, imep}; over is how many readings are averaged.
-export function summary({ truth, read, imep }, over) {
+// summary sums up cycles {truth, lpp, read, imep, why, misfire}; over is how many
+// readings are averaged. late are cycles whose pressure is greatest away from the peak
+// of the burn.
+export function summary({ truth, lpp, read, imep, why, misfire }, over) {
+  const reasons = {};
+  for (const w of why) if (w) reasons[w] = (reasons[w] ?? 0) + 1;
+  const l = lpp.filter(has);
   const t = truth.filter(has), r = read.filter(has);
   const pairs = read.map((x, i) => x - truth[i]).filter(has);
   const centre = mean(t), spread = sd(r), b = blocks(read, over, centre);
   return {
     count: truth.length, truth: centre, truthSD: sd(t), read: mean(r), readSD: spread, bias: mean(pairs),
     declined: read.length - r.length, cov: sd(imep) / mean(imep), rms: b.rms, blocks: b.count,
+    reasons, misfires: misfire.filter(Boolean).length,
+    late: truth.filter((x, i) => has(x) && x !== lpp[i]).length, lpp: mean(l), lppSD: sd(l),
     expected: spread / Math.sqrt(over), needed: has(spread) ? needed(spread) : NaN,
   };
 }

@@ -12,7 +12,7 @@ const sight = 300; // cycles of the run chart before any zoom
 export const kinds = [
   { key: "cycles", title: "Pressure, cycle by cycle", x: angle, y: { label: "true pressure", unit: "bar" } },
   { key: "signal", title: "What the reader gets", x: angle, y: { label: "signal", unit: "" } },
-  { key: "peaks", title: "Peak cloud", x: { label: "true LPP", unit: "deg after TDC" }, y: { label: "true peak", unit: "bar" }, nearest: "xy" },
+  { key: "peaks", title: "Peak cloud", x: { label: "true LPP", unit: "deg after TDC" }, y: { label: "peak pressure", unit: "bar" }, nearest: "xy" },
   { key: "run", title: "Reading against truth", x: { label: "cycle", unit: "" }, y: { label: "peak", unit: "deg after TDC" } },
 ];
 
@@ -35,6 +35,11 @@ function span(...all) {
   return round(v[Math.floor(0.005 * v.length)] - 1, v[Math.ceil(0.995 * (v.length - 1))] + 1, 5);
 }
 
+// outer are places for the name of a cloud: its points farthest up, or down for way -1.
+function outer(xs, ys, way) {
+  return xs.filter((i) => has(ys[i])).slice(-sight).sort((a, b) => way * (ys[b] - ys[a])).slice(0, 5).map((i) => [i, ys[i]]);
+}
+
 // draw makes the data of each plot of the cycles until shown.
 export const draw = {
   cycles({ theta, pressure, lpp, pmax, shown, top }) {
@@ -42,17 +47,18 @@ export const draw = {
     return {
       ...traces(theta, pressure, shown, "this cycle", top),
       dots: has(lpp[n]) ? [{ x: lpp[n], y: pmax[n], look: "main", text: `LPP ${num(lpp[n], 1)}, ${num(pmax[n], 1)} bar` }] : [],
-      summary: `True pressure of cycle ${n} and ${before} before: peak ${num(pmax[n], 1)} bar at ${num(lpp[n], 1)} deg after TDC.`,
+      summary: `True pressure of the newest cycle and up to ${before} before: peak ${num(pmax[n], 1)} bar at ${num(lpp[n], 1)} deg after TDC.`,
     };
   },
 
   signal({ theta, signal, read, truth, why, shown, highest }) {
     const n = shown - 1;
-    const rules = [];
+    const rules = [], labels = [];
     if (has(truth[n])) rules.push({ x: truth[n], look: "third", text: `true ${num(truth[n], 1)}` });
     if (has(read[n])) rules.push({ x: read[n], look: "other", text: `read ${num(read[n], 1)}` });
+    else labels.push({ text: "declined", look: "other", anchors: [[-55, 0.95 * highest], [-55, 0.6 * highest]] });
     return {
-      ...traces(theta, signal, shown, "this cycle", highest), rules,
+      ...traces(theta, signal, shown, "this cycle", highest), rules, labels,
       summary: has(read[n]) ? `The reader reads ${num(read[n], 1)} deg, the true peak is at ${num(truth[n], 1)} deg after TDC.` : `The reader declines: ${why[n]}.`,
     };
   },
@@ -73,8 +79,8 @@ export const draw = {
     return {
       home: { x: [Math.max(0, shown - sight), Math.max(sight, shown)], y: span(t, r) },
       lines: [
-        { name: "true peak", look: "gray", cloud: true, xs, ys: t },
-        { name: "read", look: "other", cloud: true, xs, ys: r },
+        { name: "true peak", look: "gray", cloud: true, xs, ys: t, at: outer(xs, t, 1) },
+        { name: "read", look: "other", cloud: true, xs, ys: r, at: outer(xs, r, -1) },
         { name: `mean of ${over}`, look: "main", xs, ys: averaged.slice(0, shown), at: [0.5, 0.7, 0.3].map((u) => Math.floor(u * (shown - 1))).map((i) => [i, averaged[i]]) },
       ],
       summary: `Readings and true peaks of ${shown} cycles, and the mean of the last ${over} readings.`,

@@ -4,10 +4,11 @@ import { Latest } from "./ask.js";
 import { el } from "./dom.js";
 import { num } from "./format.js";
 import { Panel } from "./panel.js";
-import { Player, calm } from "./player.js";
+import { Player, calm, noting } from "./player.js";
 import { Plot } from "./plot.js";
 import { running, summary } from "./ragged-numbers.js";
 import { draw, kinds } from "./ragged-plots.js";
+import { sentences, spread } from "./ragged-words.js";
 import { pointKeys } from "./settings.js";
 import { follow, written } from "./zoom.js";
 
@@ -16,7 +17,7 @@ export const title = "Ragged";
 const batch = 100; // cycles of one answer
 const ahead = 60; // cycles that are there before they are shown
 const most = 1000;
-const keep = 1000; // between two notes of the cycle reached in the address [ms]
+const breath = 1500; // of rest before a cycle is said aloud [ms]
 
 // What is the view's own, and no matter of what is computed.
 const own = {
@@ -31,8 +32,9 @@ function none() {
 
 // open fills main with the view and returns what closes it.
 export function open(main, state, world) {
-  let all = none(), askedFor = "", shown = 0, goal = 0, begun = 0, frame = 0, noted = 0, later = 0;
+  let all = none(), askedFor = "", shown = 0, goal = 0, begun = 0, frame = 0, speech = 0;
 
+  const note = noting(() => { if (shown >= begun) state.fill({ cycles: shown }); }); // not on the way to where the address says
   const panel = new Panel(state, world, { keys: ["over", "pace", ...asked], more: own, lead: "over", changed });
   const fault = el("p", { className: "fault", role: "alert" });
   const where = el("p", { className: "what" });
@@ -81,39 +83,40 @@ export function open(main, state, world) {
     shown = Math.min(goal, all.lpp.length);
     if (goal > shown + ahead) goal = shown < begun ? begun : shown + ahead; // it does not run away from what is computed
     if (shown === most) player.pause(true);
-    note(false);
+    note();
     need();
     frame ||= requestAnimationFrame(paint);
   }
 
   function need() {
     const there = all.lpp.length;
-    if (there < Math.min(most, goal + ahead)) asker.ask(`${askedFor}&first=${there}&cycles=${batch}`);
+    if (!asker.busy && there < Math.min(most, goal + ahead)) asker.ask(`${askedFor}&first=${there}&cycles=${batch}`);
   }
 
-  // note puts the cycle reached into the address, now and then.
-  function note(now) {
-    clearTimeout(later);
-    const wait = now ? 0 : keep - (performance.now() - noted);
-    if (wait > 0) {
-      later = setTimeout(() => note(true), wait);
-      return;
-    }
-    if (shown < begun) return; // on the way to where the address says
-    noted = performance.now();
-    state.fill({ cycles: shown });
+  // wanted is the cycle that the address asks for, mended where it cannot mean one.
+  function wanted() {
+    const given = state.get("cycles"), v = state.number("cycles");
+    const n = Number.isFinite(v) ? Math.min(most, Math.max(1, Math.round(v))) : 1;
+    if (given === String(n)) return n;
+    if (given !== undefined) panel.note.textContent = [panel.note.textContent, `cycles ${given}: a whole number from 1 to ${most} is allowed, ${n} is used`].filter(Boolean).join("; ");
+    state.fill({ cycles: n });
+    return n;
   }
 
-  function changed() {
+  // changed follows the address: null at first, and cycles only if it was gone back in
+  // or typed, for the view itself notes them silently.
+  function changed(which) {
+    if (!which || which.has("cycles")) shown = begun = goal = wanted();
     const q = panel.query(asked);
     if (q !== askedFor) {
-      begun = goal = Math.min(most, Math.max(shown, state.number("cycles") || 1)); // the same cycles again
+      begun = goal = Math.max(shown, begun); // the same cycles again
       asker.stop();
       all = none();
       askedFor = q;
-      shown = 0;
-      need();
     }
+    shown = Math.min(shown, all.lpp.length);
+    need();
+    if (state.get("paused") !== "1") state.fill({ paused: null });
     player.pause(state.get("paused") === "1", false);
     frame ||= requestAnimationFrame(paint);
   }
@@ -122,22 +125,26 @@ export function open(main, state, world) {
     frame = 0;
     if (!shown) return;
     const over = state.number("over");
-    const seen = { truth: all.truth.slice(0, shown), read: all.read.slice(0, shown), imep: all.imep.slice(0, shown) };
+    const seen = Object.fromEntries(["truth", "lpp", "read", "imep", "why", "misfire"].map((k) => [k, all[k].slice(0, shown)]));
     const answer = { ...all, shown, over, averaged: running(seen.read, over) };
     plots.get("signal").y.unit = all.unit === "ua" || all.unit === "uA" ? "\u00b5A" : all.unit;
     for (const [key, plot] of plots) plot.draw(draw[key](answer));
     const s = summary(seen, over), speed = state.number("speed_rpm");
     where.textContent = `cycle ${shown} of ${most}${shown === most ? ", where it ends" : ""}`;
     keys.replaceChildren(...[
-      ["True LPP", num(s.truth, 2), `\u00b1 ${num(s.truthSD, 2)} deg after TDC`],
-      ["Read", num(s.read, 2), `\u00b1 ${num(s.readSD, 2)} deg after TDC`],
+      ["True peak", num(s.truth, 2), `${spread(s.truthSD)}deg after TDC`],
+      ["Read", num(s.read, 2), `${spread(s.readSD)}deg after TDC`],
       ["Bias", num(s.bias, 2), "deg"],
       ["Declined", String(s.declined), `of ${s.count}`],
       ["COV of IMEP", num(100 * s.cov, 2), "%"],
       [`Error of means of ${over}`, num(s.rms, 2), `deg rms, ${s.blocks} of them`],
       ["For \u00b11 deg, 95 %", num(s.needed, 0), "cycles"],
     ].map(([name, v, unit]) => el("div", {}, el("dt", { textContent: name }), el("dd", {}, v, el("span", { className: "unit", textContent: ` ${unit}` })))));
-    words.replaceChildren(el("h3", { textContent: "Why average" }), ...sentences(s, over, speed).map((t) => el("p", { textContent: t })));
+    words.replaceChildren(el("h3", { textContent: "Why average" }), ...sentences(s, over, speed, all.why[shown - 1]).map((t) => el("p", { textContent: t })));
+    clearTimeout(speech);
+    if (!player.paused) return;
+    const n = shown - 1;
+    speech = setTimeout(() => world.tell(`Cycle ${shown}: true peak ${num(all.truth[n], 1)}, ${Number.isFinite(all.read[n]) ? `read ${num(all.read[n], 1)} deg after TDC` : `declined, ${all.why[n]}`}`), breath);
   }
 
   const offZoom = follow(state, plots);
@@ -147,7 +154,8 @@ export function open(main, state, world) {
   panel.begin();
 
   return () => {
-    clearTimeout(later);
+    note.stop();
+    clearTimeout(speech);
     player.close();
     panel.close();
     offZoom();
@@ -159,16 +167,4 @@ export function open(main, state, world) {
 
 function value(v) {
   return v === null ? NaN : v;
-}
-
-// sentences say what the numbers mean.
-function sentences(s, over, speed) {
-  const out = [`True peaks scatter by ${num(s.truthSD, 2)} deg from cycle to cycle. One reading scatters by ${num(s.readSD, 2)} deg: a single cycle says little about where the peak lands on the mean.`];
-  if (s.blocks > 1) {
-    out.push(`Means of ${over} readings were ${num(s.rms, 2)} deg from the true mean (rms of ${s.blocks}); if readings did not depend on each other and had no bias it would be ${num(s.expected, 2)} deg. What averaging cannot take away is the bias, ${num(s.bias, 2)} deg.`);
-  }
-  if (Number.isFinite(s.needed)) {
-    out.push(`For a mean within 1 deg of the long mean in 95 of 100 cases, ${s.needed} readings must be averaged, (1.96 \u00b7 sd)\u00b2: ${num(s.needed * 120 / speed, 2)} s at ${num(speed, 0)} rpm. A loop cannot answer faster than that.`);
-  }
-  return out;
 }

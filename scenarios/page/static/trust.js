@@ -41,7 +41,7 @@ export function open(main, state, world) {
 
   const say = (message) => { fault = message; soon(); };
   const rows = [1, 2].map(() => { // two at once
-    const r = new Latest("api/trust", (json, q) => { if (q.startsWith(askedFor)) nodes.set(json.map_kpa, json); r.load = null; fault = ""; next(); soon(); }, (message) => { r.load = null; say(message); });
+    const r = new Latest("api/trust", (json, q) => { if (q.startsWith(askedFor)) nodes.set(json.map_kpa, json); r.load = null; fault = ""; next(); soon(); }, (message) => { if (!r.busy) r.load = null; say(message); });
     return r;
   });
   const causes = new Latest("api/trust", (json, q) => { if (q.startsWith(askedFor)) told.set(json.map_kpa, json); soon(); }, say);
@@ -69,7 +69,7 @@ export function open(main, state, world) {
 
   // next asks for the rows that are missing, those nearest to the chosen one first.
   function next() {
-    for (const r of rows.filter((r) => !r.flight)) {
+    for (const r of rows.filter((r) => !r.busy)) {
       const missing = loads.filter((m) => !nodes.has(m) && !rows.some((o) => o.load === m));
       if (!missing.length) break;
       r.load = near(missing, atMap());
@@ -119,7 +119,7 @@ export function open(main, state, world) {
     const explained = told.get(atMap());
     if (explained) out.push(...words.causes(explained));
     why.hidden = !row || Boolean(explained);
-    why.disabled = Boolean(causes.flight);
+    why.disabled = causes.busy;
     text.replaceChildren(...out.map((t) => el("p", { textContent: t })));
   }
 
