@@ -17,7 +17,7 @@ const (
 	mostCycles  = 200       // of one answer
 	mostFirst   = 100_000   // cycle that it begins with
 	mostStreams = 6         // kept; each has a surface of some megabytes
-	warmUp      = 64        // cycles before the first that a reader with a memory sees
+	warmUp      = 256       // cycles before the first that a reader with a memory sees
 	shownFrom   = -60 * deg // of the traces
 	shownTo     = 120 * deg
 )
