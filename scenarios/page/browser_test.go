@@ -134,6 +134,26 @@ func TestSparkView(t *testing.T) {
 	t.Logf("drag: %.0f updates a second; from input to paint %.1f ms in the median, %.1f ms at 95 %%", float64(len(times))/took, times[len(times)/2], times[len(times)*95/100])
 	reads(t, ctx, "Number("+slider+".value) > 30")
 
+	// A plot under the mouse: it reads out, zooms by the wheel, moves by a drag, and a
+	// double click shows all; its table has what is drawn.
+	const field = `document.querySelector("#plot-pressure .field")`
+	spot := js[[]float64](t, ctx, `(() => { `+field+`.scrollIntoView({ block: "center" }); const b = `+field+`.getBoundingClientRect(); return [b.left + b.width / 2, b.top + b.height / 2]; })()`)
+	do(t, ctx, chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, spot[0]-5, spot[1]), chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, spot[0], spot[1]))
+	reads(t, ctx, `/deg after TDC.*motored.*bar.*fired.*bar/.test(document.querySelector("#plot-pressure .cursor").textContent)`)
+	const ticks = `[...document.querySelectorAll("#plot-pressure .ticks text")].map((e) => e.textContent).join(" ")`
+	all := js[string](t, ctx, ticks)
+	js[bool](t, ctx, field+`.dispatchEvent(new WheelEvent("wheel", { deltaY: -300, clientX: `+fmt.Sprint(spot[0])+`, clientY: `+fmt.Sprint(spot[1])+`, bubbles: true, cancelable: true }))|| true`)
+	reads(t, ctx, fmt.Sprintf(`%s !== %q && location.hash.includes("zoom_pressure")`, ticks, all))
+	zoomed := js[string](t, ctx, ticks)
+	do(t, ctx, chromedp.MouseEvent(input.DispatchMouseEventTypeMousePressed, spot[0], spot[1], chromedp.ButtonLeft),
+		chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, spot[0]+80, spot[1]+30, chromedp.ButtonLeft),
+		chromedp.MouseEvent(input.DispatchMouseEventTypeMouseReleased, spot[0]+80, spot[1]+30, chromedp.ButtonLeft))
+	reads(t, ctx, fmt.Sprintf(`%s !== %q`, ticks, zoomed))
+	js[bool](t, ctx, field+`.dispatchEvent(new MouseEvent("dblclick", { bubbles: true })) || true`)
+	reads(t, ctx, fmt.Sprintf(`%s === %q && !location.hash.includes("zoom_pressure")`, ticks, all))
+	js[bool](t, ctx, `!!(document.querySelector("#plot-pressure > details").open = true)`)
+	reads(t, ctx, `document.querySelectorAll("#plot-pressure table").length === 2 && document.querySelectorAll("#plot-pressure table tbody tr").length > 50`)
+
 	// What is shown is what the program says of the address.
 	reads(t, ctx, `new URLSearchParams(location.hash.split("?")[1]).get("spark_deg") === `+slider+`.value`)
 	reads(t, ctx, known)

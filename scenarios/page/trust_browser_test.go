@@ -47,6 +47,11 @@ func TestTrustView(t *testing.T) {
 
 	js[bool](t, ctx, `[...document.querySelectorAll("button")].find((b) => b.textContent === "find the causes").click() || true`)
 	long(t, ctx, said+`.includes("motored hump wins (gone)")`)
+	js[bool](t, ctx, `document.querySelector("#plot-reading .field").focus() || true`)
+	do(t, ctx, chromedp.KeyEvent("+"))
+	reads(t, ctx, `location.hash.includes("zoom_reading")`)
+	do(t, ctx, chromedp.KeyEvent("0"))
+	reads(t, ctx, `!location.hash.includes("zoom_reading")`)
 	look(t, ctx, "trust")
 
 	// What is kept of the map is what the command writes, row by row.
