@@ -6,6 +6,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"phasebench/model"
 	"phasebench/model/gas"
 	"phasebench/model/wall"
 	"phasebench/solve/ode"
@@ -95,4 +96,48 @@ func TestReleaseRefuses(t *testing.T) {
 	require.Zero(t, testing.AllocsPerRun(5, func() { require.NoError(t, c.Release(theta, p, burned, heat)) }))
 	p[150] = math.NaN()
 	require.ErrorContains(t, c.Release(theta, p, burned, heat), "solve: no state of the gas at 10 deg")
+}
+
+// Of a cycle that Solver burned in two zones, ReleaseZones returns the burn, and Release,
+// with one, is late: the mean temperature knows no hot gas.
+func TestReleaseZonesReturnsTheBurn(t *testing.T) {
+	e := load(t, "pump-set")
+	e.Crevice = model.Crevice{}
+	s, err := New(e, nil)
+	require.NoError(t, err)
+	for _, x := range []struct{ mapPa, within float64 }{{50e3, 0.1}, {80e3, 0.1}, {98e3, 0.1}} {
+		op := e.Point
+		op.MAP = x.mapPa
+		var cycle Cycle
+		require.NoError(t, s.Run(&op, &cycle))
+		carry, err := s.Settle(&op)
+		require.NoError(t, err)
+		c := dissociating(t)
+		var residual float64
+		c.Mass, _, residual = carry.Charge()
+		c.Residual = residual
+		c.Burn = wiebe.Single(wiebe.Stage{Start: -op.Spark, Span: 1, A: wiebe.Whole, M: 2})
+		c.Speed, c.WallFactor = op.Speed, e.Wall.Factor
+		c.HeadTemp, c.PistonTemp, c.LinerTemp = e.Wall.Head, e.Wall.Piston, e.Wall.Liner
+		from, to := cycle.Begin+5, cycle.End-5
+		n := to - from
+		zones, one, heat := make([]float64, n), make([]float64, n), make([]float64, n)
+		require.NoError(t, c.ReleaseZones(cycle.Theta[from:to], cycle.Pressure[from:to], zones, heat))
+		require.NoError(t, c.Release(cycle.Theta[from:to], cycle.Pressure[from:to], one, heat))
+		half := func(b []float64) float64 {
+			most := 0.
+			for _, v := range b {
+				most = math.Max(most, v)
+			}
+			for i := range b {
+				if b[i] >= most/2 {
+					u := (most/2 - b[i-1]) / (b[i] - b[i-1])
+					return (cycle.Theta[from+i-1] + u*(cycle.Theta[from+i]-cycle.Theta[from+i-1])) / deg
+				}
+			}
+			return math.NaN()
+		}
+		t.Logf("%.0f kPa: CA50 %.2f, zones %.2f, one %.2f; burned %.4f, %.4f of it found at the end", op.MAP/1e3, cycle.CA50/deg, half(zones), half(one), cycle.Burned[cycle.End-6], zones[n-1])
+		require.InDelta(t, cycle.CA50/deg, half(zones), x.within)
+	}
 }
