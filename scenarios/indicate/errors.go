@@ -1,0 +1,74 @@
+package indicate
+
+import "math"
+
+// apparent is γ−1 of the gas while it burns, by which noise of a pressure becomes noise
+// of heat [-] (common practice, no source: γ 1.25 to 1.35).
+const apparent = 0.3
+
+// fill puts values with their standard errors into out. An error is the root of squares
+// of three: what white noise of the samples makes of it, what a shift of the angles by
+// its own standard error does (turned), and the same of the zero (lifted). They are
+// taken as independent of each other; what the model lacks is in none of them.
+func (x *Indicator) fill(out *Numbers, base, turned, lifted *values, step float64) {
+	number := func(of func(v *values) float64, random float64) Number {
+		b := of(base)
+		return Number{b, math.Sqrt(random*random + math.Pow(of(turned)-b, 2) + math.Pow(of(lifted)-b, 2))}
+	}
+	sigma := out.Noise
+	dv2 := 0.
+	half := 0.
+	for i := 1; i < len(x.v); i++ {
+		d := x.v[i] - x.v[i-1]
+		dv2 += d * d
+		if x.theta[i] > -math.Pi && x.theta[i] <= math.Pi {
+			half += d * d
+		}
+	}
+	swept := x.chamber.Swept()
+	lpp, peak := x.sharp(sigma, base, step)
+	out.LPP = number(func(v *values) float64 { return v.lpp }, lpp)
+	out.Peak = number(func(v *values) float64 { return v.peak }, peak)
+	out.IMEPGross = number(func(v *values) float64 { return v.gross }, sigma*math.Sqrt(half)/swept)
+	out.IMEPNet = number(func(v *values) float64 { return v.net }, sigma*math.Sqrt(dv2)/swept)
+	out.PMEP = number(func(v *values) float64 { return v.net - v.gross }, sigma*math.Sqrt(dv2-half)/swept)
+	out.Compression = number(func(v *values) float64 { return v.compression }, 0)
+	out.Expansion = number(func(v *values) float64 { return v.expansion }, 0)
+	out.Heat = number(func(v *values) float64 { return v.heat }, sigma*x.volume(x.opens)/apparent)
+	for _, b := range []struct {
+		burn *Burn
+		of   func(v *values) *[3]float64
+	}{{&out.Burn, func(v *values) *[3]float64 { return &v.burn }}, {&out.Ratio, func(v *values) *[3]float64 { return &v.ratio }}} {
+		at := b.of(base)
+		slope := 0.8 / (at[2] - at[0]) // of burned from 10 to 90 %
+		for k, to := range []*Number{&b.burn.CA10, &b.burn.CA50, &b.burn.CA90} {
+			s := slope
+			if k != 1 {
+				s /= 2 // slower at both ends (our own choice, of an S-shaped burn)
+			}
+			random := sigma * x.volume(at[k]) / (apparent * math.Max(base.heat, 1e-9)) / s
+			*to = number(func(v *values) float64 { return b.of(v)[k] }, random)
+		}
+	}
+}
+
+func (x *Indicator) volume(theta float64) float64 {
+	v, _ := x.chamber.Volume(theta)
+	return v
+}
+
+// sharp is what noise makes of the peak's angle [rad] and height [Pa], by the cubic of
+// top: the slope in the middle of 2m+1 samples has a variance of σ²·Σu⁶/(Σu²·Σu⁶−(Σu⁴)²),
+// and moves the angle by itself over the curvature.
+func (x *Indicator) sharp(sigma float64, v *values, step float64) (angle, height float64) {
+	m := max(2, int(top/step+0.5))
+	s2, s4, s6 := 0., 0., 0.
+	for i := -m; i <= m; i++ {
+		u := float64(i) * step
+		s2, s4, s6 = s2+u*u, s4+u*u*u*u, s6+u*u*u*u*u*u
+	}
+	at := x.index(v.lpp)
+	lo, hi := max(0, at-m), min(len(x.p)-1, at+m)
+	curvature := (x.p[lo] + x.p[hi] - 2*x.p[at]) / math.Pow(float64(m)*step, 2) // second derivative
+	return sigma * math.Sqrt(s6/(s2*s6-s4*s4)) / math.Abs(curvature), sigma * 1.5 / math.Sqrt(float64(2*m+1))
+}
