@@ -141,3 +141,22 @@ func TestReleaseZonesReturnsTheBurn(t *testing.T) {
 		require.InDelta(t, cycle.CA50/deg, half(zones), x.within)
 	}
 }
+
+// A perfect gas with as much heat capacity burned as unburned does not know whether it is
+// one zone or two: both return the burn that a handbook's finite heat release was
+// integrated with (Ferguson and Kirkpatrick, from memory, see package ideal: one zone,
+// constant gamma).
+func TestReleaseZonesPerfectGas(t *testing.T) {
+	c := perfect(t, 1.35, 2e6, wiebe.Single(wiebe.Stage{Start: -20 * deg, Span: 60 * deg, A: wiebe.Whole, M: 2}))
+	v, _ := c.Chamber.Volume(-140 * deg)
+	theta, p, _ := traced(t, c, 80e3, 80e3*v/(c.Mass*287), 541)
+	burned, heat := make([]float64, 541), make([]float64, 541)
+	require.NoError(t, c.ReleaseZones(theta, p, burned, heat))
+	for i := range theta {
+		want, _ := c.Burn.At(theta[i])
+		require.InDelta(t, want, burned[i], 2e-4)
+	}
+	require.Zero(t, testing.AllocsPerRun(5, func() { require.NoError(t, c.ReleaseZones(theta, p, burned, heat)) }))
+	p[300] = math.NaN()
+	require.ErrorContains(t, c.ReleaseZones(theta, p, burned, heat), "solve: no state of the gas")
+}

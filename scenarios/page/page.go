@@ -29,7 +29,7 @@ const (
 	headBytes   = 16 << 10
 	bodyBytes   = 4 << 10
 	mostWaiting = 32               // computations that wait for a turn
-	mostTime    = 20 * time.Second // of one computation
+	mostTime    = 60 * time.Second // of one computation, its wait for a turn included
 )
 
 // times are limits of connections.
@@ -41,7 +41,7 @@ type times struct {
 }
 
 // usualTimes are our own choice.
-var usualTimes = times{5 * time.Second, 60 * time.Second, 2 * time.Minute, 3 * time.Second}
+var usualTimes = times{5 * time.Second, 90 * time.Second, 2 * time.Minute, 3 * time.Second}
 
 // Page is what is served.
 type Page struct {

@@ -11,6 +11,7 @@ import (
 
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/require"
 )
 
@@ -47,6 +48,18 @@ func TestTrustView(t *testing.T) {
 
 	js[bool](t, ctx, `[...document.querySelectorAll("button")].find((b) => b.textContent === "find the causes").click() || true`)
 	long(t, ctx, said+`.includes("motored hump wins (gone)")`)
+	reads(t, ctx, `location.hash.includes("explain=70")`)
+
+	// Row and spark by the keyboard; the causes are of their row only.
+	js[bool](t, ctx, `document.querySelector("#set-at_map").focus() || true`)
+	do(t, ctx, chromedp.KeyEvent(kb.ArrowRight))
+	reads(t, ctx, said+`.includes("At 2200 rpm and 80.0 kPa") && `+said+`.includes("fired \u221215 deg") && !`+said+`.includes("moves away without")`)
+	do(t, ctx, chromedp.KeyEvent(kb.ArrowLeft))
+	js[bool](t, ctx, `document.querySelector("#set-at_spark").focus() || true`)
+	do(t, ctx, chromedp.KeyEvent(kb.ArrowRight))
+	reads(t, ctx, said+`.includes("At 2200 rpm and 70.0 kPa") && `+said+`.includes("fired \u221210 deg") && `+said+`.includes("motored hump wins (gone)")`)
+	do(t, ctx, chromedp.KeyEvent(kb.ArrowLeft))
+	reads(t, ctx, said+`.includes("fired \u221215 deg") && location.hash.includes("at_spark=-15")`)
 	js[bool](t, ctx, `document.querySelector("#plot-reading .field").focus() || true`)
 	do(t, ctx, chromedp.KeyEvent("+"))
 	reads(t, ctx, `location.hash.includes("zoom_reading")`)
@@ -72,4 +85,13 @@ func TestTrustView(t *testing.T) {
 	defer stop()
 	do(t, tab, chromedp.Navigate(address))
 	long(t, tab, fmt.Sprintf(`%s.includes(%q)`, said, words))
+	long(t, tab, said+`.includes("motored hump wins (gone)")`)
+
+	// Another target is another map: nothing of the old one stays, and causes are not
+	// asked for again.
+	js[bool](t, tab, `document.querySelector("#set-target_deg").focus() || true`)
+	do(t, tab, chromedp.KeyEvent(kb.ArrowRight))
+	reads(t, tab, said+`.includes("The chosen row is being computed") && !document.querySelector("#plot-reading path.line, #plot-fooled path.line, #plot-true path.line")`)
+	long(t, tab, said+`.includes("fired \u221215 deg")`)
+	reads(t, tab, `location.hash.includes("target_deg=15.5") && !location.hash.includes("explain") && !`+said+`.includes("moves away without")`)
 }

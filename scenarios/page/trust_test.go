@@ -9,10 +9,13 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"phasebench/model"
+	"phasebench/scenarios/reader"
+	"phasebench/scenarios/sensor"
 	"phasebench/scenarios/trust"
 )
 
-// The cycle that misled is one of the cell: its reading is off by the rms error or more
+// A node is that of the plan itself, and the cycle that misled is one of the cell: its reading is off by the rms error or more
 // where half of the readings are on the wrong side.
 func TestFooled(t *testing.T) {
 	at := "http://" + serve(t) + "/api/"
@@ -22,6 +25,22 @@ func TestFooled(t *testing.T) {
 	var node trust.NodeRecord
 	require.NoError(t, json.Unmarshal([]byte(text), &node))
 	require.Len(t, node.Cells, 17)
+
+	// It is what the command has at its defaults, but of one load.
+	e, err := model.Load("pump-set")
+	require.NoError(t, err)
+	target := 15. // no constant: those are multiplied without rounding
+	plan := trust.Plan{Engine: e, Speeds: []float64{e.Point.Speed}, MAPs: []float64{70e3}, Cycles: 100, Seed: 1, Signal: reader.Pressure,
+		Setup: sensor.Usual(e), Readers: []string{"maximum"}, Target: target * deg, Workers: 1}
+	plan.Setup.Wheel, plan.Setup.Ion = nil, nil
+	for spark := -20.; spark <= 60; spark += 5 {
+		plan.Sparks = append(plan.Sparks, spark*deg)
+	}
+	m, err := trust.Run(context.Background(), &plan, nil)
+	require.NoError(t, err)
+	want := m.Nodes[0][0].Record()
+	require.Equal(t, want, node)
+
 	cell := node.Cells[1] // -15: late burns, whose motored hump wins
 	require.Greater(t, *cell.Wrong, 0.3)
 	code, _, text = ask(t, "GET", at+"fooled"+point+"&at_spark_deg=-15&aim_deg=15", "", nil)

@@ -14,6 +14,7 @@ import { follow, written } from "./zoom.js";
 export const title = "Lesson";
 
 const steps = [peak, mbt, early, place, knock, average];
+const subject = "pump-set";
 const kindOf = (key) => [...sparkKinds, ...raggedKinds].find((k) => k.key === key);
 
 // open fills main with the view and returns what closes it.
@@ -23,7 +24,7 @@ export function open(main, state, world) {
   const stage = el("section", { className: "stage", "aria-labelledby": "step-title" });
   main.replaceChildren(el("nav", { className: "settings", "aria-label": "Steps of the lesson" }, list), stage);
 
-  const engine = () => world.engines.find((e) => e.name === state.get("engine")) ?? world.engines[0];
+  const engine = world.engines.find((e) => e.name === subject); // another may never knock
   const passed = () => (state.get("passed") ?? "").split(".").filter((k) => steps.some((s) => s.key === k));
   const at = () => Math.min(steps.length, Math.max(1, Math.round(state.number("step")) || 1)) - 1;
   const to = (i) => state.set({ step: i + 1, spark: null, zoom_lesson: null });
@@ -41,7 +42,7 @@ export function open(main, state, world) {
     close = step(stage, steps[shown], { state, world, engine, shown, to, pass: (key) => state.set({ passed: [...new Set([...passed(), key])].join(".") }) });
   }
 
-  const off = state.on((changed) => { if (["step", "passed", "engine"].some((k) => changed.has(k))) show(); });
+  const off = state.on((changed) => { if (["step", "passed"].some((k) => changed.has(k))) show(); });
   show();
   return () => {
     off();
@@ -56,10 +57,10 @@ function end() {
 // step shows one step in stage and returns what closes it.
 function step(stage, s, { state, world, engine, shown, to, pass }) {
   let open = true;
-  const own = engine().settings;
+  const own = engine.settings;
   const point = { speed_rpm: own["point.speed_rpm"], map_kpa: own["point.map_kpa"], ...s.point };
   const spark = () => (Number.isFinite(state.number("spark")) ? Math.min(60, Math.max(-10, state.number("spark"))) : s.from);
-  const query = (more) => new URLSearchParams({ engine: engine().name, ...point, spark_deg: spark(), ...more }).toString();
+  const query = (more) => new URLSearchParams({ engine: engine.name, ...point, spark_deg: spark(), ...more }).toString();
   const json = async (path) => {
     const response = await fetch(path);
     const text = await response.json();
@@ -91,7 +92,7 @@ function step(stage, s, { state, world, engine, shown, to, pass }) {
     check();
   });
   const zoomed = (range) => state.set({ zoom_lesson: written(range) });
-  const about = () => ({ lines: [`${engine().name}: ${s.title}`, ...world.facts.lines], meta: { ...world.facts.meta, point: Object.fromEntries(new URLSearchParams(query({}))) } });
+  const about = () => ({ lines: [`${engine.name}: ${s.title}`, ...world.facts.lines], meta: { ...world.facts.meta, point: Object.fromEntries(new URLSearchParams(query({}))) } });
   const make = (kind) => new Plot({ ...kindOf(kind), key: "lesson", zoomed, about });
   const plot = s.plot ? make(s.kind ?? "pressure") : null;
   const picture = el("div");

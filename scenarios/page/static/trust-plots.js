@@ -88,8 +88,9 @@ export function trace(f) {
 export function truly(f) {
   return {
     home: { x: [-60, 120], y: round(0, 1.08 * Math.max(...f.pressure_bar), 5) }, lines: [{ name: "pressure", look: "main", xs: f.theta, ys: f.pressure_bar }],
-    rules: [{ x: -f.spark_deg_btdc, look: "other", text: `spark ${num(f.spark_deg_btdc, 0)}` }],
-    dots: has(f.lpp_deg_atdc) ? [{ x: f.lpp_deg_atdc, y: f.pmax_bar, look: "third", text: `LPP ${num(f.lpp_deg_atdc, 1)}, ${num(f.pmax_bar, 1)} bar` }] : [],
+    rules: [{ x: -f.spark_deg_btdc, look: "other", text: `spark ${num(f.spark_deg_btdc, 0)}` },
+      ...(has(f.true_peak_deg_atdc) ? [{ x: f.true_peak_deg_atdc, look: "third", text: `true ${num(f.true_peak_deg_atdc, 1)}` }] : [])],
+    dots: has(f.lpp_deg_atdc) ? [{ x: f.lpp_deg_atdc, y: f.pmax_bar, look: "third", text: `LPP ${num(f.lpp_deg_atdc, 1)}, ${num(f.pmax_bar, 1)} bar` }] : [], // the highest; where compression alone is higher than burning it is not the true peak
     summary: `True pressure of cycle ${f.cycle}: ${num(f.pmax_bar, 1)} bar at ${num(f.lpp_deg_atdc, 1)} deg after TDC.`,
   };
 }

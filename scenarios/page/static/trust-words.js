@@ -41,6 +41,9 @@ export function fooled(f, cell) {
   if (f.misfire) out.push(`Cycle ${f.cycle} misfired: it has no peak of its own.`);
   if (!has(f.read_deg_atdc)) out.push(`The reader declined cycle ${f.cycle}: ${f.why}.`);
   else out.push(`Cycle ${f.cycle}, fired ${num(f.spark_deg_btdc, 0)} deg before TDC: it read ${num(f.read_deg_atdc, 1)} deg, the true peak was at ${num(f.true_peak_deg_atdc, 1)}. ${f.wrong_side ? "That is the wrong side of the target." : "That is on the right side of the target, or too near to it to matter."}`);
-  if (has(cell?.wrong_side_fraction)) out.push(`Of 100 cycles like it ${num(100 * cell.wrong_side_fraction, 0)} % were on the wrong side; the rms error was ${num(cell.rms_error_deg, 1)} deg; ${num(100 * cell.declined_fraction, 0)} % were declined.`);
+  if (has(cell?.declined_fraction)) {
+    const side = has(cell.wrong_side_fraction) ? ` Of 100 readings ${num(100 * cell.wrong_side_fraction, 0)} were on the wrong side of the target; their rms error was ${num(cell.rms_error_deg, 1)} deg.` : "";
+    out.push(`Of 100 cycles at this spark ${num(100 * cell.declined_fraction, 0)} were declined.${side}`);
+  }
   return out;
 }
