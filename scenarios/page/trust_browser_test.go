@@ -49,6 +49,7 @@ func TestTrustView(t *testing.T) {
 	js[bool](t, ctx, `[...document.querySelectorAll("button")].find((b) => b.textContent === "find the causes").click() || true`)
 	long(t, ctx, said+`.includes("motored hump wins (gone)")`)
 	reads(t, ctx, `location.hash.includes("explain=70")`)
+	reads(t, ctx, said+`.includes("is that of compression alone") && `+said+`.includes("It is no permission for a real engine")`)
 
 	// Row and spark by the keyboard; the causes are of their row only.
 	js[bool](t, ctx, `document.querySelector("#set-at_map").focus() || true`)

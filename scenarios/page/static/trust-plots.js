@@ -2,6 +2,7 @@
 
 import { num } from "./format.js";
 import { round } from "./scale.js";
+import { late } from "./trust-words.js";
 
 const has = Number.isFinite;
 const angle = { label: "angle", unit: "deg after TDC", kind: "angle" };
@@ -26,30 +27,40 @@ function scaled(v, by) {
   return v === null ? NaN : v * by;
 }
 
-// line is one value of each row that is there, against its load.
-function line(nodes, name, look, of) {
-  const all = nodes.map((n) => [of(n) ?? NaN, n.map_kpa]).filter(([x]) => has(x));
-  return { name, unit: "kPa", look, xs: all.map(([x]) => x), ys: all.map(([, y]) => y), at: all };
+// line is one value of each row, against its load, broken at rows without it.
+function line(rows, loads, name, look, of) {
+  const xs = rows.map((n) => (n ? of(n) : null));
+  const ys = loads.map((m, k) => (has(xs[k]) ? m : null));
+  return { name, unit: "kPa", look, xs, ys, at: loads.map((m, k) => [xs[k], m]).filter(([x]) => has(x)) };
+}
+
+// alone are the rows of a line that it joins to no other.
+function alone({ look, xs, ys }) {
+  return xs.map((x, k) => ({ x, y: ys[k], look })).filter((d, k) => has(d.x) && !has(xs[k - 1]) && !has(xs[k + 1]));
+}
+
+// flipAt is where a flip is; a reader that is believed nowhere has none to draw.
+function flipAt(flip) {
+  return flip.how === "nowhere" ? null : flip.spark_deg_btdc;
 }
 
 // flipMap shows nodes, rows of ascending load, as tiles.
 export function flipMap({ nodes, loads, quantity, atMap, atSpark }) {
   const q = quantities[quantity];
   const sparks = nodes.reduce((best, n) => (n.cells.length > best.length ? n.cells.map((c) => c.spark_deg_btdc) : best), []);
-  const values = loads.map((m) => {
-    const n = nodes.find((o) => Math.abs(o.map_kpa - m) < 1e-6);
-    return n ? n.cells.map(q.of) : [];
-  });
+  const rows = loads.map((m) => nodes.find((o) => Math.abs(o.map_kpa - m) < 1e-6));
+  const values = rows.map((n) => (n ? n.cells.map(q.of) : []));
+  const lines = [
+    line(rows, loads, "believed from", "main", (n) => n.safe_from_deg_btdc), line(rows, loads, "believed to", "main", (n) => n.safe_to_deg_btdc),
+    line(rows, loads, "MBT", "third", (n) => n.mbt_deg_btdc),
+    line(rows, loads, "flip, late side", "gray", (n) => flipAt(n.retarded_flip)), line(rows, loads, "flip, early side", "gray", (n) => flipAt(n.advanced_flip)),
+  ];
   const pad = (loads[1] - loads[0]) / 2;
   return {
     home: { x: [sparks.length ? sparks[0] - 2.5 : -22.5, sparks.length ? sparks.at(-1) + 2.5 : 62.5], y: [loads[0] - pad, loads.at(-1) + pad] },
     grid: { name: q.text, unit: q.unit, xs: sparks, ys: loads, values, share: (v) => Math.min(1, Math.max(0, v / q.most)) * 0.85 },
-    lines: [
-      line(nodes, "believed from", "main", (n) => n.safe_from_deg_btdc), line(nodes, "believed to", "main", (n) => n.safe_to_deg_btdc),
-      line(nodes, "MBT", "third", (n) => n.mbt_deg_btdc),
-      line(nodes, "flip, late side", "gray", (n) => n.retarded_flip.spark_deg_btdc), line(nodes, "flip, early side", "gray", (n) => n.advanced_flip.spark_deg_btdc),
-    ],
-    dots: sparks.length ? [{ x: atSpark, y: atMap, look: "main", text: "chosen" }] : [],
+    lines,
+    dots: [...(sparks.length ? [{ x: atSpark, y: atMap, look: "main", text: "chosen" }] : []), ...lines.flatMap(alone)],
     summary: `${q.text} over spark and load, ${nodes.length} of ${loads.length} rows.`,
   };
 }
@@ -77,7 +88,7 @@ export function along(node, atSpark) {
 export function trace(f) {
   const rules = [];
   if (has(f.read_deg_atdc)) rules.push({ x: f.read_deg_atdc, look: "other", text: `read ${num(f.read_deg_atdc, 1)}` });
-  if (has(f.true_peak_deg_atdc)) rules.push({ x: f.true_peak_deg_atdc, look: "third", text: `true ${num(f.true_peak_deg_atdc, 1)}` });
+  if (has(f.true_peak_deg_atdc)) rules.push({ x: f.true_peak_deg_atdc, look: "third", text: `${late(f) ? "true, CA50" : "true"} ${num(f.true_peak_deg_atdc, 1)}` });
   const most = Math.max(...f.signal);
   return {
     home: { x: [-60, 120], y: round(Math.min(0, ...f.signal), 1.08 * most, 5) }, rules, lines: [{ name: "signal", unit: f.unit, look: "main", xs: f.theta, ys: f.signal }],
@@ -89,7 +100,7 @@ export function truly(f) {
   return {
     home: { x: [-60, 120], y: round(0, 1.08 * Math.max(...f.pressure_bar), 5) }, lines: [{ name: "pressure", look: "main", xs: f.theta, ys: f.pressure_bar }],
     rules: [{ x: -f.spark_deg_btdc, look: "other", text: `spark ${num(f.spark_deg_btdc, 0)}` },
-      ...(has(f.true_peak_deg_atdc) ? [{ x: f.true_peak_deg_atdc, look: "third", text: `true ${num(f.true_peak_deg_atdc, 1)}` }] : [])],
+      ...(has(f.true_peak_deg_atdc) ? [{ x: f.true_peak_deg_atdc, look: "third", text: `${late(f) ? "true, CA50" : "true"} ${num(f.true_peak_deg_atdc, 1)}` }] : [])],
     dots: has(f.lpp_deg_atdc) ? [{ x: f.lpp_deg_atdc, y: f.pmax_bar, look: "third", text: `LPP ${num(f.lpp_deg_atdc, 1)}, ${num(f.pmax_bar, 1)} bar` }] : [], // the highest; where compression alone is higher than burning it is not the true peak
     summary: `True pressure of cycle ${f.cycle}: ${num(f.pmax_bar, 1)} bar at ${num(f.lpp_deg_atdc, 1)} deg after TDC.`,
   };

@@ -35,12 +35,18 @@ export function causes(node) {
   return out.length ? out : ["There is no flip to explain."];
 }
 
+// late tells whether the highest pressure of a cycle is not what a reader should find.
+export function late(f) {
+  return has(f.true_peak_deg_atdc) && f.true_peak_deg_atdc !== f.lpp_deg_atdc;
+}
+
 // fooled says what happened in the cycle that misled most.
 export function fooled(f, cell) {
   const out = [];
   if (f.misfire) out.push(`Cycle ${f.cycle} misfired: it has no peak of its own.`);
   if (!has(f.read_deg_atdc)) out.push(`The reader declined cycle ${f.cycle}: ${f.why}.`);
   else out.push(`Cycle ${f.cycle}, fired ${num(f.spark_deg_btdc, 0)} deg before TDC: it read ${num(f.read_deg_atdc, 1)} deg, the true peak was at ${num(f.true_peak_deg_atdc, 1)}. ${f.wrong_side ? "That is the wrong side of the target." : "That is on the right side of the target, or too near to it to matter."}`);
+  if (late(f)) out.push(`The highest pressure of that cycle, at ${num(f.lpp_deg_atdc, 1)} deg, is that of compression alone. What counts as its true peak is then CA50, where half has burned; the hump of the burn is near it.`);
   if (has(cell?.declined_fraction)) {
     const side = has(cell.wrong_side_fraction) ? ` Of 100 readings ${num(100 * cell.wrong_side_fraction, 0)} were on the wrong side of the target; their rms error was ${num(cell.rms_error_deg, 1)} deg.` : "";
     out.push(`Of 100 cycles at this spark ${num(100 * cell.declined_fraction, 0)} were declined.${side}`);

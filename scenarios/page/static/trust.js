@@ -37,7 +37,7 @@ export function open(main, state, world) {
       el("h2", { id: "results-title", textContent: "Where a reader can be believed" }), error, panel.note, where,
       el("div", { className: "plots trusted" }, ...[...plots.values()].map((p) => p.element),
         el("section", { className: "why", "aria-labelledby": "why-title" }, el("h3", { id: "why-title", textContent: "What it says" }), text, why,
-          el("p", { className: "what", textContent: "The believed range is that of this model and these instruments, 3 deg inside both flips. It permits nothing on an engine." })))));
+          el("p", { className: "what", textContent: "The believed range is that of this model and these instruments, 3 deg inside both flips. It is no permission for a real engine." })))));
 
   const say = (message) => { fault = message; soon(); };
   const rows = [1, 2].map(() => { // two at once
