@@ -7,6 +7,7 @@ import { mean } from "./ragged-numbers.js";
 const has = Number.isFinite;
 const recent = 20; // cycles that "now" is about
 const clear = 3; // off the target, for a side to matter [deg]
+const far = 10; // off MBT, for a spark to have run away [deg]; our own choices
 
 // lost is the share of torque lost over all cycles that tell [-].
 export function lost(rows) {
@@ -32,21 +33,32 @@ export function headline({ rows, states, speed }) {
   ];
 }
 
+// aloud is the last cycle for those who do not see it.
+export function aloud({ rows, states }) {
+  const i = rows.cycle.length - 1, at = (key) => num(rows[key][i], 1);
+  return `Cycle ${i + 1}: fired ${at("spark_deg_btdc")}, MBT ${at("mbt_deg_btdc")} deg before TDC; read ${at("read_deg_atdc")}, true peak ${at("lpp_deg_atdc")} deg after TDC; guard: ${states[rows.guard_state[i]]}.`;
+}
+
 // sentences say what happens now.
 export function sentences({ rows, why, states, verdict, guard }) {
-  const out = [];
-  const read = mean(rows.read_deg_atdc.slice(-recent).filter(has)), truth = mean(rows.lpp_deg_atdc.slice(-recent).filter(has));
+  const out = [], over = Math.min(recent, rows.cycle.length);
+  const read = mean(rows.read_deg_atdc.slice(-over).filter(has)), truth = mean(rows.lpp_deg_atdc.slice(-over).filter(has));
   const target = last(rows.target_deg_atdc), off = last(rows.spark_deg_btdc) - last(rows.mbt_deg_btdc), hand = last(rows.manual_offset_deg);
+  const cycles = over === 1 ? "1 cycle" : `${over} cycles`;
   if (has(read) && Math.abs(truth - target) > clear && (read - target) * (truth - target) < 0) {
-    const way = read > target ? "too late, so a law that follows it advances further" : "too early, so a law that follows it retards further";
-    out.push(`The reading is on the wrong side of the target: over ${recent} cycles it read ${num(read, 1)} deg where the true peak was at ${num(truth, 1)}. It says ${way}.`);
+    const late = read > target;
+    const way = late ? "too late, so a law that follows it advances further" : "too early, so a law that follows it retards further";
+    out.push(`The reading is on the wrong side of the target: over ${cycles} it read ${num(read, 1)} deg where the true peak was at ${num(truth, 1)}. It says ${way}.`);
+    if (Math.abs(off) > far && late === off > 0) {
+      out.push(`A spark that follows this reading goes further from MBT: ${guard ? "only the guard can stop that" : "the loop runs away, as far as the actuator goes"}.`);
+    }
   } else if (has(read)) {
-    out.push(`Over the last ${recent} cycles the reader read ${num(read, 1)} deg after TDC; the true peak was at ${num(truth, 1)}; ${num(target, 1)} is wanted.`);
+    out.push(`Over the last ${cycles} the reader read ${num(read, 1)} deg after TDC; the true peak was at ${num(truth, 1)}; ${num(target, 1)} is wanted.`);
   } else {
     out.push("The reader declines: there is nothing that a law could go by.");
   }
   if (hand) out.push(`A hand at the distributor adds ${num(hand, 1)} deg to what is ordered.`);
-  if (Math.abs(off) > 10) out.push(`The spark is ${num(Math.abs(off), 1)} deg ${off > 0 ? "earlier" : "later"} than MBT.${off > 0 ? " On an engine that destroys." : ""}`);
+  if (Math.abs(off) > far) out.push(`The spark is ${num(Math.abs(off), 1)} deg ${off > 0 ? "earlier" : "later"} than MBT.${off > 0 ? " On an engine that destroys." : ""}`);
   if (verdict?.runaway) out.push("It has run away: for 20 cycles or more the spark stood at a limit of the actuator, while the true peak was far on that side of the target.");
   const now = states[last(rows.guard_state)];
   out.push(guard ? `The guard: ${now}${why.at(-1) ? `, ${why.at(-1)}` : ""}.` : "There is no guard: every order that is a spark passes.");

@@ -1,15 +1,14 @@
 // The Loop view: a controller in closed loop, a hand at the distributor, faults.
 
 import { Latest } from "./ask.js";
-import { Control } from "./control.js";
 import { el } from "./dom.js";
+import { Hands } from "./loop-hands.js";
 import { draw, kinds } from "./loop-plots.js";
 import * as script from "./loop-script.js";
-import { headline, sentences } from "./loop-words.js";
+import { aloud, headline, sentences } from "./loop-words.js";
 import { Panel } from "./panel.js";
 import { Player, calm, noting } from "./player.js";
 import { Plot } from "./plot.js";
-import { faultsOf } from "./settings.js";
 import { follow, written } from "./zoom.js";
 
 export const title = "Loop";
@@ -17,6 +16,7 @@ export const title = "Loop";
 const most = 3000; // cycles of a run
 const stride = 600; // of one answer
 const lead = 1; // how far a wish may be before what is computed [s]
+const breath = 1500; // of rest before a cycle is said aloud [ms]
 const onOff = [{ value: "1", text: "on" }, { value: "0", text: "off" }];
 const first = { ion: "tracker", pressure: "smoothed", law: "integral" }; // as the program's loops begin
 
@@ -38,13 +38,17 @@ function ahead(value, options) {
 
 // open fills main with the view and returns what closes it.
 export function open(main, state, world) {
-  let rows = {}, why = [], states = [], verdict = null, base = "";
-  let have = 0, goal = 0, begun = 0, flight = 0, frame = 0, again = "";
+  let rows = {}, why = [], states = [], verdict = null, base = "", ran = {};
+  let have = 0, goal = 0, begun = 0, flight = 0, frame = 0, speech = 0, again = "";
 
-  const note = noting(() => { if (have >= begun) state.fill({ cycle: have }); }); // not on the way to where the address says
+  const note = noting(() => {
+    if (!have || have < begun) return; // on the way to where the address says
+    state.commit(); // what a person did is a step of "back"; the cycle is none
+    state.fill({ cycle: have });
+  });
   const panel = new Panel(state, world, { keys: ["law", "guard", "envelope", "pace", ...asked.filter((k) => !["law", "guard", "envelope"].includes(k))], more: own, changed });
   const fault = el("p", { className: "fault", role: "alert" });
-  const where = el("p", { className: "what", role: "status" });
+  const where = el("p", { className: "what" });
   const keys = el("dl", { className: "keys" });
   const words = el("div", { className: "why" });
   const log = el("a", { textContent: "log (CSV)", download: "phasebench-loop.csv" });
@@ -54,17 +58,13 @@ export function open(main, state, world) {
     state.set({ paused: paused ? 1 : null });
     note(true);
   } });
-  const hand = new Control({ key: "hand", label: "Hand at the distributor", unit: "deg earlier", digits: 0, step: 1 }, (v) => move("hand", v));
-  const apart = new Control({ key: "hand_trailing", label: "Trailing plug apart", unit: "deg earlier", digits: 0, step: 1 }, (v) => move("hand_trailing", v));
-  hand.limit(-60, 60);
-  apart.limit(-30, 30);
-  const switches = el("fieldset", { className: "switches" });
+  const hands = new Hands({ state, world, at, most, running: () => !player.paused });
   const plots = new Map(kinds.map((k) => [k.key, new Plot({ ...k, zoomed: (range) => state.set({ [`zoom_${k.key}`]: written(range) }), about: () => panel.about() })]));
   main.replaceChildren(panel.element,
     el("section", { className: "results", "aria-labelledby": "results-title" },
       el("h2", { id: "results-title", textContent: "A loop, live" }), fault, panel.note,
       el("div", { className: "bar" }, player.element, where, el("p", { className: "links" }, "Keep: ", log, " ", file)),
-      el("div", { className: "hands" }, hand.element, apart.element, switches), keys,
+      hands.element, keys,
       el("div", { className: "plots strips" }, ...[...plots.values()].map((p) => p.element), words)));
 
   const asker = new Latest("api/loop", (json) => {
@@ -77,6 +77,7 @@ export function open(main, state, world) {
     if (have === most) player.pause(true);
     note();
     need();
+    hands.show(plugs());
     soon();
   }, (message) => {
     fault.textContent = message;
@@ -90,6 +91,15 @@ export function open(main, state, world) {
     const q = new URLSearchParams(base);
     for (const key of scripts) if (state.get(key)) q.set(key, state.get(key));
     return q.toString();
+  }
+
+  // done is what a person did to the loop, as the address has it.
+  function done() {
+    return Object.fromEntries(scripts.map((k) => [k, state.get(k)]));
+  }
+
+  function plugs() {
+    return panel.engine().settings["burn.plugs"];
   }
 
   function need() {
@@ -111,52 +121,49 @@ export function open(main, state, world) {
     return Math.max(have, flight);
   }
 
-  function move(key, deg) {
-    if (at() < most) state.set({ [key]: script.moved(state.get(key), at(), deg) });
-  }
-
+  // anew lets go of the hand, takes the faults away and begins at the first cycle.
   function anew() {
-    state.set({ hand: null, hand_trailing: null, faults: null, paused: null });
     restart(0);
+    ran = {};
+    again = "";
+    state.set({ hand: null, hand_trailing: null, faults: null, paused: null });
     player.pause(false, false);
     go(1);
   }
 
   // restart forgets what was computed; until cycles are wanted at once.
   function restart(until) {
+    hands.forget();
     asker.stop();
     [rows, why, verdict, have, flight, goal, begun] = [{}, [], null, 0, 0, until, until];
     need();
   }
 
-  // changed: another setting runs the same cycles again, with the same hand and faults.
+  // wanted is the cycle that the address asks for, mended where it cannot mean one.
+  function wanted() {
+    const given = state.get("cycle"), v = state.number("cycle");
+    const n = Number.isFinite(v) ? Math.min(most, Math.max(1, Math.round(v))) : 1;
+    if (given === String(n)) return n;
+    if (given !== undefined) panel.note.textContent = [panel.note.textContent, `cycle ${given}: a whole number from 1 to ${most} is allowed, ${n} is used`].filter(Boolean).join("; ");
+    state.fill({ cycle: n });
+    return n;
+  }
+
+  // changed follows the address: null at first, and cycle only if it was gone back in or
+  // typed, for the view itself notes it silently. Another setting runs the same cycles
+  // again, with the same hand and faults; so does another past of those.
   function changed(keys) {
-    const b = panel.query(asked);
-    const back = keys && !keys.has("paused") && scripts.some((k) => keys.has(k)) && script.moves(state.get("hand")).concat(script.moves(state.get("hand_trailing"))).some((m) => m.cycle > at());
-    if (b !== base || back) {
-      const until = Math.min(most, Math.max(have, begun, state.number("cycle") || 1));
-      again = base && have > 1 ? `The same ${until} cycles again, with the same hand and faults at the same cycles.` : "";
+    const b = panel.query(asked), typed = !keys || keys.has("cycle");
+    if (b !== base || typed || !script.same(ran, done(), at())) {
+      const until = typed ? wanted() : Math.max(have, begun);
+      again = base && b !== base && until > 1 ? `The same ${until} cycles again, with the same hand and faults at the same cycles.` : "";
       base = b;
       restart(until);
     }
+    ran = done();
     player.pause(state.get("paused") === "1", false);
-    controls();
+    hands.show(plugs());
     soon();
-  }
-
-  // controls shows hand and faults as the address has them.
-  function controls() {
-    hand.show(script.now(state.get("hand")));
-    apart.show(script.now(state.get("hand_trailing")));
-    apart.element.hidden = panel.engine().settings["burn.plugs"] !== 2;
-    const all = faultsOf(world, state);
-    if (switches.dataset.of !== state.get("signal")) {
-      switches.dataset.of = state.get("signal");
-      switches.replaceChildren(el("legend", { textContent: "Faults, from the next cycle on" }), ...all.map((f) => el("label", { title: f.about },
-        el("input", { type: "checkbox", name: f.name, onchange: (e) => state.set({ faults: script.switched(state.get("faults"), f.name, at(), e.target.checked) }) }),
-        ` ${f.name}${f.unit ? ` ${f.typical} ${f.unit}` : ""}`)));
-    }
-    for (const box of switches.querySelectorAll("input")) box.checked = script.active(state.get("faults"), box.name);
   }
 
   function soon() {
@@ -175,6 +182,8 @@ export function open(main, state, world) {
     keys.replaceChildren(...headline(answer).map(([name, v, unit]) => el("div", {}, el("dt", { textContent: name }), el("dd", {}, v, el("span", { className: "unit", textContent: ` ${unit}` })))));
     words.replaceChildren(el("h3", { textContent: "What happens" }), ...sentences(answer).map((t) => el("p", { textContent: t })),
       el("p", { className: "what", textContent: "This hand is at a model. On an engine nobody turns a distributor far under load: it breaks." }));
+    clearTimeout(speech);
+    if (player.paused) speech = setTimeout(() => world.tell(`${again} ${aloud(answer)}`.trim()), breath);
   }
 
   const offZoom = follow(state, plots);
@@ -184,6 +193,8 @@ export function open(main, state, world) {
 
   return () => {
     note.stop();
+    clearTimeout(speech);
+    hands.forget();
     player.close();
     panel.close();
     offZoom();
