@@ -211,7 +211,7 @@ func (x *Indicator) reached(from, to int) (at [3]float64, most float64) {
 			last = i
 		}
 	}
-	most = x.burned[last] - begin
+	most = x.plateau(from, last, to) - begin
 	for k, q := range share {
 		at[k] = math.NaN()
 		for i := last; i > from; i-- {

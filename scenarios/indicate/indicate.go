@@ -55,6 +55,10 @@ type Numbers struct {
 	Burn        Burn   // by the first law, properties of the gas and heat to the walls
 	Ratio       Burn   // by Rassweiler and Withrow
 	Heat        Number // released until the exhaust opens, walls included [J]
+
+	// What a shift and a zero too great by their standard errors change, and what is left
+	// out: of all cycles alike, so that a mean of many (Ensemble) is no better for it.
+	turned, lifted, lacking values
 }
 
 // Burn is where so much of what burns has burned.
@@ -75,6 +79,7 @@ type Indicator struct {
 	theta, p, smooth, v []float64
 	burned, walls       []float64
 	work                []float64
+	ring                ringing
 }
 
 // New returns an indicator for e where op says it ran; nil settings are usual. What is
