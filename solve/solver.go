@@ -3,6 +3,7 @@ package solve
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 
@@ -122,10 +123,24 @@ type steppers struct{ one, open, two *ode.Solver }
 
 // New returns a solver for e. The error is a *model.Problem if e is not in order.
 func New(e *model.Engine, set *Settings) (*Solver, error) {
+	return build(e, set, map[float64]mixture{})
+}
+
+// For returns a solver for e with the settings of s. It takes over the gases that s has
+// made, which cost most of what a new solver costs, if e burns the same fuel.
+func (s *Solver) For(e *model.Engine) (*Solver, error) {
+	mixtures := map[float64]mixture{}
+	if e.Fuel == s.engine.Fuel {
+		mixtures = maps.Clone(s.mixtures)
+	}
+	return build(e, &s.set, mixtures)
+}
+
+func build(e *model.Engine, set *Settings, mixtures map[float64]mixture) (*Solver, error) {
 	if err := e.Check(); err != nil {
 		return nil, err
 	}
-	s := &Solver{engine: *e, mixtures: map[float64]mixture{}, vary: Steady}
+	s := &Solver{engine: *e, mixtures: mixtures, vary: Steady}
 	if set != nil {
 		s.set = *set
 	}
