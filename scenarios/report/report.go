@@ -1,4 +1,4 @@
-// Package report writes what came of a closed-loop run as one page of HTML for people:
+// Package report writes what came of a run or of a fit as one page of HTML for people:
 // cautions, verdict, pictures, configuration and what the words mean.
 //
 // A page needs nothing but itself: no script, no font, no picture of another place. It
@@ -26,6 +26,9 @@ type Page struct {
 	Verdict     []Row
 	Pictures    []Picture
 	Scenario    string            // as a file
+	FileTitle   string            // over Scenario: "" for "Scenario"
+	FileAbout   string            // below it: "" for what a scenario is
+	Origin      string            // what the numbers are of: "" for simulated ones
 	Config      []dataset.Setting // the whole resolved configuration, in order
 	Cautions    []string          // besides record.Caution, which every page begins with
 	Definitions []Definition
