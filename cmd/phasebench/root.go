@@ -118,7 +118,7 @@ follows. Alone it runs a spark sweep of an irrigation pump set's engine.`,
 			"."+list+".FlagUsages | trimTrailingWhitespaces", "flagUsages ."+list))
 	}
 	sweep := newSweep()
-	root.AddCommand(newCycle(), sweep, newMap(), newTraces(), newTrust(), newLoop(), newPage(), newIdeal(), newEngine(), newManual())
+	root.AddCommand(newCycle(), sweep, newMap(), newTraces(), newTrust(), newIndicate(), newFit(), newLoop(), newPage(), newIdeal(), newEngine(), newManual())
 	root.RunE = func(cmd *cobra.Command, _ []string) error { return sweep.RunE(cmd, nil) }
 	tame(root)
 	return root

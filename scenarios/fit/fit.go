@@ -23,6 +23,8 @@ type Data struct {
 	Theta   []float64   // evenly spaced from the start of a cycle to one step before its end [rad]
 	Fired   [][]float64 // [Pa], their zero may be anywhere; 2 or more, in order
 	Motored [][]float64 // the same without a spark; none, or 2 or more
+
+	Misfires int // cycles among the fired ones that did not burn and are not in Fired
 }
 
 // Settings says how to fit; the zero value is usual.
@@ -74,6 +76,7 @@ type Result struct {
 	Counts   []bool    // these samples took part
 	Motored  [2][]float64
 	RMS      float64 // of Measured − Model where samples count [Pa]
+	Misfit   float64 // how many times what the scatter of the cycles explains is left, fired and motored; about 1: all is explained
 }
 
 // Start is a place that a fit began from, and what came of it.

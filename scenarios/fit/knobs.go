@@ -103,7 +103,8 @@ func Imitate(ctx context.Context, r *Result, d *Data, seed uint64) (*Imitation, 
 			return nil, err
 		}
 	}
-	noise := s.noise / float64(s.cycles)
+	s.cycles, s.misfires = s.cycles+d.Misfires, s.misfires+d.Misfires
+	noise := s.noise / float64(len(d.Fired))
 	out := &Imitation{Recorded: s.sum()}
 	if len(out.Recorded.Angles) < 10 {
 		return nil, &model.Problem{Key: "cycles", Given: "too few that burn", Want: "10 or more to tell how they differ"}

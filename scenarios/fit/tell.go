@@ -80,6 +80,15 @@ func (p *problem) lay(out *Result, x vector) error {
 		}
 	}
 	out.RMS = math.Sqrt(total / count)
+	samples := 0.
+	for s := range p.sets {
+		for _, w := range p.sets[s].weight {
+			if w > 0 {
+				samples++
+			}
+		}
+	}
+	out.Misfit = math.Sqrt(2 * p.cost(at) / (samples - float64(p.count)))
 	return nil
 }
 

@@ -3,64 +3,62 @@ package table
 import (
 	"math"
 	"strconv"
-	"unsafe"
 )
 
 // powers of ten that a float64 holds exactly.
 var powers = [...]float64{1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16,
 	1e17, 1e18, 1e19, 1e20, 1e21, 1e22}
 
-// parse reads a number as strconv.ParseFloat does, decimal forms only; point is the
-// decimal mark. ok is false where it is none, or not finite.
+// most digits of a whole number that a uint64 surely holds.
+const mostDigits = 18
+
+// scan reads the decimal number that b begins with, as strconv.ParseFloat does, and how
+// many bytes it has; 0: there is none, or none that is finite. point is the decimal mark.
 //
 // A whole number below 2^53 and a power of ten up to 10^22 are exact, so that one
 // multiplication or division of the two is rounded once, as it must be (Clinger 1990,
 // "How to read floating point numbers accurately"); all else goes to strconv.
-func parse(b []byte, point byte) (v float64, ok bool) {
-	i, n := 0, len(b)
-	negative := false
-	if n > 0 && (b[0] == '-' || b[0] == '+') {
-		negative = b[0] == '-'
+func scan(b []byte, point byte) (v float64, n int) {
+	i := 0
+	if len(b) > 0 && (b[0] == '-' || b[0] == '+') {
 		i = 1
 	}
+	from := i
 	var mantissa uint64
-	begin := i
-	for i < n && b[i]-'0' < 10 {
-		mantissa = mantissa*10 + uint64(b[i]-'0')
+	for i < len(b) {
+		d := b[i] - '0'
+		if d > 9 {
+			break
+		}
+		mantissa = mantissa*10 + uint64(d)
 		i++
 	}
-	digits, exponent := i-begin, 0
-	if i < n && b[i] == point {
+	digits, exponent := i-from, 0
+	if i < len(b) && b[i] == point {
 		i++
-		begin = i
-		for i < n && b[i]-'0' < 10 {
-			mantissa = mantissa*10 + uint64(b[i]-'0')
+		from = i
+		for i < len(b) {
+			d := b[i] - '0'
+			if d > 9 {
+				break
+			}
+			mantissa = mantissa*10 + uint64(d)
 			i++
 		}
-		exponent = begin - i
+		exponent = from - i
 		digits -= exponent
 	}
-	if i < n && (b[i] == 'e' || b[i] == 'E') && digits > 0 && i+1 < n {
-		i++
-		sign := 1
-		if b[i] == '-' || b[i] == '+' {
-			if b[i] == '-' {
-				sign = -1
-			}
-			i++
-		}
-		begin, e := i, 0
-		for i < n && b[i]-'0' < 10 && i < begin+4 {
-			e = e*10 + int(b[i]-'0')
-			i++
-		}
-		if i == begin {
-			return 0, false
-		}
-		exponent += sign * e
+	if digits == 0 {
+		return 0, 0
 	}
-	if i != n || digits == 0 || digits > 18 || mantissa >= 1<<53 || exponent < -22 || exponent > 22 {
-		return slow(b, point)
+	if i < len(b) && b[i]|0x20 == 'e' {
+		if e, k := power(b[i+1:]); k > 0 {
+			exponent += e
+			i += 1 + k
+		}
+	}
+	if digits > mostDigits || mantissa >= 1<<53 || exponent < -22 || exponent > 22 {
+		return slow(b[:i], point)
 	}
 	v = float64(mantissa)
 	if exponent < 0 {
@@ -68,22 +66,35 @@ func parse(b []byte, point byte) (v float64, ok bool) {
 	} else {
 		v *= powers[exponent]
 	}
-	if negative {
+	if b[0] == '-' {
 		v = -v
 	}
-	return v, true
+	return v, i
 }
 
-// slow is parse for what is unusual.
-func slow(b []byte, point byte) (float64, bool) {
-	if len(b) == 0 || len(b) > 400 {
-		return 0, false
+// power reads the exponent that b begins with; beyond what float64 has it is only large.
+func power(b []byte) (e, n int) {
+	if n < len(b) && (b[n] == '-' || b[n] == '+') {
+		n++
 	}
-	for _, c := range b { // decimal forms only: no hexadecimal, no underscores, no words
-		if !(c >= '0' && c <= '9' || c == '+' || c == '-' || c == 'e' || c == 'E' || c == point) {
-			return 0, false
+	from := n
+	for n < len(b) && b[n]-'0' < 10 {
+		if e < 1e6 {
+			e = e*10 + int(b[n]-'0')
 		}
+		n++
 	}
+	if n == from {
+		return 0, 0
+	}
+	if b[0] == '-' {
+		e = -e
+	}
+	return e, n
+}
+
+// slow is scan for a number that is all of b.
+func slow(b []byte, point byte) (float64, int) {
 	if point != '.' {
 		c := append([]byte(nil), b...)
 		for i := range c {
@@ -93,9 +104,18 @@ func slow(b []byte, point byte) (float64, bool) {
 		}
 		b = c
 	}
-	v, err := strconv.ParseFloat(unsafe.String(&b[0], len(b)), 64)
+	v, err := strconv.ParseFloat(string(b), 64)
 	if err != nil || math.IsInf(v, 0) {
-		return 0, false
+		return 0, 0
+	}
+	return v, len(b)
+}
+
+// parse is scan for a cell; ok: all of it is a number.
+func parse(b []byte, point byte) (v float64, ok bool) {
+	v, n := scan(b, point)
+	if n == 0 || n != len(b) {
+		return math.NaN(), false
 	}
 	return v, true
 }

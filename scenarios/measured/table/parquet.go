@@ -6,30 +6,110 @@ import (
 	"io"
 	"math"
 	"os"
-	"slices"
+	"strings"
 
 	"github.com/parquet-go/parquet-go"
+	"github.com/parquet-go/parquet-go/format"
 )
 
-// leaf is a column of a Parquet file, read in order. A list column is one of repeated
-// values; a plain one is not.
-type leaf struct {
-	groups []parquet.RowGroup
-	index  int
-	pages  parquet.Pages
-	values parquet.ValueReader
-	buf    [1024]parquet.Value
-	held   []parquet.Value // of buf, not used yet
-	ended  bool
+// newParquet reads the columns of numbers: plain ones, and lists. Columns of text, of
+// lists in lists and of other kinds are left out.
+func newParquet(f *os.File, size int64, name string) (t Table, err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			t, err = nil, broken(name, r)
+		}
+	}()
+	if err := checkFoot(f, size, name); err != nil {
+		return nil, err
+	}
+	p, err := parquet.OpenFile(f, size, parquet.SkipBloomFilters(true), parquet.SkipPageIndex(true))
+	if err != nil {
+		return nil, &Error{name, "no whole Parquet file: " + err.Error()}
+	}
+	b := base{name: name, named: true, shut: f.Close}
+	var source []column
+	var lists []bool
+	for i, path := range p.Schema().Columns() {
+		at, ok := p.Schema().Lookup(path...)
+		if !ok || !numeric(at.Node.Type()) || at.MaxRepetitionLevel > 1 {
+			continue
+		}
+		c := &leaf{groups: p.RowGroups(), index: i, signed: true, present: at.MaxDefinitionLevel}
+		if l := at.Node.Type().LogicalType(); l != nil {
+			if whole, ok := l.Value.(*format.IntType); ok {
+				c.signed = whole.IsSigned
+			}
+		}
+		key := strings.Join(path, ".")
+		if at.MaxRepetitionLevel == 1 {
+			key, c.present = path[0], repeated(p.Schema(), path)
+		}
+		if err := checkPages(p, f, size, i, name+", column "+key); err != nil {
+			return nil, err
+		}
+		b.names, lists, source = append(b.names, key), append(lists, at.MaxRepetitionLevel == 1), append(source, c)
+	}
+	c, err := newColumns(b, source, lists, p.NumRows())
+	if err != nil {
+		return nil, err
+	}
+	return &guarded{c, name, nil}, nil
 }
 
-// peek is the next value, or nil at the end.
+// numeric tells whether values of a type are numbers as they stand.
+func numeric(t parquet.Type) bool {
+	if l := t.LogicalType(); l != nil {
+		if _, ok := l.Value.(*format.DecimalType); ok {
+			return false
+		}
+	}
+	switch t.Kind() {
+	case parquet.Boolean, parquet.Int32, parquet.Int64, parquet.Float, parquet.Double:
+		return true
+	}
+	return false
+}
+
+// repeated is the definition level from which a list has an element.
+func repeated(n parquet.Node, path []string) int {
+	level := 0
+	for _, key := range path {
+		for _, f := range n.Fields() {
+			if f.Name() == key {
+				n = f
+				break
+			}
+		}
+		if n.Optional() || n.Repeated() {
+			level++
+		}
+		if n.Repeated() {
+			break
+		}
+	}
+	return level
+}
+
+// leaf is a column of a Parquet file, read in order.
+type leaf struct {
+	groups  []parquet.RowGroup // to come
+	index   int
+	signed  bool
+	present int // definition level from which a list has an element
+	pages   parquet.Pages
+	page    parquet.Page
+	values  parquet.ValueReader
+	buf     [1024]parquet.Value
+	held    []parquet.Value // of buf, not used yet
+	inside  bool            // a list
+}
+
+// peek is the next value; io.EOF at the end.
 func (l *leaf) peek() (*parquet.Value, error) {
 	for len(l.held) == 0 {
 		if l.values == nil {
-			if err := l.page(); err == io.EOF {
-				return nil, nil
-			} else if err != nil {
+			if err := l.turn(); err != nil {
 				return nil, err
 			}
 		}
@@ -39,13 +119,19 @@ func (l *leaf) peek() (*parquet.Value, error) {
 			l.values = nil
 		} else if err != nil {
 			return nil, err
+		} else if n == 0 {
+			return nil, io.ErrNoProgress
 		}
 	}
 	return &l.held[0], nil
 }
 
-// page goes on to the next page, of the next row group if need be.
-func (l *leaf) page() error {
+// turn goes on to the next page, of the next row group if need be.
+func (l *leaf) turn() error {
+	if l.page != nil {
+		parquet.Release(l.page)
+		l.page = nil
+	}
 	for {
 		if l.pages == nil {
 			if len(l.groups) == 0 {
@@ -56,111 +142,106 @@ func (l *leaf) page() error {
 		}
 		p, err := l.pages.ReadPage()
 		if errors.Is(err, io.EOF) {
-			l.pages.Close()
+			err = l.pages.Close()
 			l.pages = nil
-			continue
+			if err == nil {
+				continue
+			}
 		}
 		if err != nil {
 			return err
 		}
-		l.values = p.Values()
+		l.page, l.values = p, p.Values()
 		return nil
 	}
 }
 
-func (l *leaf) next() (float64, error) {
-	v, err := l.peek()
-	if err != nil {
-		return 0, err
-	}
-	if v == nil {
-		return 0, io.EOF
-	}
-	l.held = l.held[1:]
-	return number(v), nil
-}
-
-func (l *leaf) list(dst []float64) ([]float64, error) {
-	for {
+func (l *leaf) read(dst []float64) (int, error) {
+	for n := range dst {
 		v, err := l.peek()
 		if err != nil {
-			return dst, err
+			return n, err
 		}
-		if v == nil || len(dst) > 0 && v.RepetitionLevel() == 0 {
-			if v == nil && len(dst) == 0 {
-				return dst, io.EOF
-			}
-			return dst, nil
-		}
+		dst[n] = l.number(v)
 		l.held = l.held[1:]
-		if v.IsNull() && v.DefinitionLevel() == 0 {
-			return dst, nil // an empty list
-		}
-		dst = append(dst, number(v))
 	}
+	return len(dst), nil
 }
 
-// newParquet reads the columns of numbers: plain ones, and lists.
-func newParquet(f *os.File, size int64, name string) (t Table, err error) {
-	defer func() { // of a file that is not what it says
-		if r := recover(); r != nil {
-			t, err = nil, &Error{name, fmt.Sprint("broken Parquet: ", r)}
+func (l *leaf) list(dst []float64) (n int, done bool, err error) {
+	for {
+		v, err := l.peek()
+		if err == io.EOF && l.inside {
+			l.inside = false
+			return n, true, nil
 		}
-	}()
-	p, err := parquet.OpenFile(f, size, parquet.SkipBloomFilters(true), parquet.SkipPageIndex(true))
-	if err != nil {
-		return nil, &Error{name, "no Parquet: " + err.Error()}
-	}
-	var names []string
-	var source []column
-	var lists []bool
-	for i, path := range p.Schema().Columns() {
-		node, _ := p.Schema().Lookup(path...)
-		if !slices.Contains([]parquet.Kind{parquet.Boolean, parquet.Int32, parquet.Int64, parquet.Float, parquet.Double}, node.Node.Type().Kind()) || node.MaxRepetitionLevel > 1 {
-			continue
+		if err != nil {
+			return n, false, err
 		}
-		names, lists = append(names, path[0]), append(lists, node.MaxRepetitionLevel == 1)
-		source = append(source, &leaf{groups: p.RowGroups(), index: i})
-	}
-	c, err := newColumns(name, names, source, lists, p.NumRows(), f.Close)
-	if err != nil {
-		return nil, err
-	}
-	return &safe{c, name}, nil
-}
-
-// safe turns a panic of the library over a broken file into an error.
-type safe struct {
-	Table
-	name string
-}
-
-func (s *safe) Read(dst [][]float64) (n int, err error) {
-	defer func() {
-		if r := recover(); r != nil {
-			n, err = 0, &Error{s.name, fmt.Sprint("broken Parquet: ", r)}
+		if l.inside && v.RepetitionLevel() == 0 {
+			l.inside = false
+			return n, true, nil
 		}
-	}()
-	return s.Table.Read(dst)
+		if !l.inside && v.DefinitionLevel() < l.present { // nothing or an empty list
+			l.held = l.held[1:]
+			return 0, true, nil
+		}
+		if n == len(dst) {
+			return n, false, nil
+		}
+		dst[n] = l.number(v)
+		n++
+		l.held = l.held[1:]
+		l.inside = true
+	}
 }
 
 // number is a value as a float64; NaN for none.
-func number(v *parquet.Value) float64 {
+func (l *leaf) number(v *parquet.Value) float64 {
 	if v.IsNull() {
 		return math.NaN()
 	}
-	switch v.Kind() {
-	case parquet.Boolean:
-		if v.Boolean() {
-			return 1
-		}
-		return 0
-	case parquet.Int32:
-		return float64(v.Int32())
-	case parquet.Int64:
-		return float64(v.Int64())
-	case parquet.Float:
+	switch k := v.Kind(); {
+	case k == parquet.Double:
+		return v.Double()
+	case k == parquet.Float:
 		return float64(v.Float())
+	case k == parquet.Int32 && l.signed:
+		return float64(v.Int32())
+	case k == parquet.Int32:
+		return float64(v.Uint32())
+	case k == parquet.Int64 && l.signed:
+		return float64(v.Int64())
+	case k == parquet.Int64:
+		return float64(v.Uint64())
+	case v.Boolean():
+		return 1
 	}
-	return v.Double()
+	return 0
 }
+
+// guarded turns a panic of the library over a broken file into an error.
+type guarded struct {
+	Table
+	name string
+	err  error
+}
+
+func (g *guarded) Read(dst [][]float64) (n int, err error) {
+	if len(dst) != len(g.Columns()) {
+		return g.Table.Read(dst) // a programmer's mistake
+	}
+	if g.err != nil {
+		return 0, g.err
+	}
+	defer func() {
+		if r := recover(); r != nil {
+			g.err = broken(g.name, r)
+			n, err = 0, g.err
+		}
+	}()
+	return g.Table.Read(dst)
+}
+
+// broken is the error of a panic.
+func broken(name string, r any) error { return &Error{name, fmt.Sprint("broken Parquet: ", r)} }

@@ -1,5 +1,10 @@
 // Package table reads tables of numbers from files, from the first row to the last, in
-// flat memory: text, NPZ, Parquet and WAV. It knows nothing of what the numbers are.
+// flat memory: text, NPZ and NPY, Parquet and WAV. It knows nothing of what the numbers
+// are.
+//
+// Files that hold lists by cycle become a row a sample: columns "cycle" (that of the
+// file, or counted from 0) and "index" (from 0) come first, then the columns of the file;
+// a number that a cycle has once stands in each of its rows.
 package table
 
 import (
@@ -16,27 +21,31 @@ type Table interface {
 	Columns() []string
 	// Named tells whether the file gave the names.
 	Named() bool
-	// Rate is how many rows a second has, where the file says so; 0: it does not.
+	// Rate is how many rows a second has, where the file says so [1/s]; 0: it does not.
 	Rate() float64
 	// Read fills dst[c][:rows] of every column c; all dst[c] are of one length. A cell
-	// that is no number is NaN and a flaw. io.EOF and no rows: nothing is left.
+	// that is no finite number is NaN. io.EOF and no rows: nothing is left. An error
+	// comes without rows, and again each time: rows before it were given before.
 	Read(dst [][]float64) (rows int, err error)
 	// Row is how many rows were read so far.
 	Row() int64
-	// Place tells a person where a row, 0 the first, stands. In text it is exact for rows
-	// of the last Read.
+	// Place tells a person where a row, 0 the first, stands. Lines of text and cycles of
+	// files by cycle are exact for rows of the last Read; where rows before it are not
+	// known any more, their number is told, 1 the first.
 	Place(row int64) string
+	// Flaws are what was wrong so far.
 	Flaws() Flaws
 	Close() error
 }
 
-// Flaws are what was wrong with rows: how many, and the first of them.
+// Flaws are what was wrong with rows: in how many, and the first of them. A number that
+// stands once for a whole cycle is no flaw where it is NaN.
 type Flaws struct {
 	Count int64
-	First []Flaw
+	First []Flaw // 20 at most
 }
 
-// Flaw is what was wrong with a row.
+// Flaw is what was wrong with a row, 0 the first.
 type Flaw struct {
 	Row         int64
 	Where, What string
@@ -45,11 +54,10 @@ type Flaw struct {
 // keep is how many flaws are kept.
 const keep = 20
 
-func (f *Flaws) add(row int64, where, what string) {
+// count counts a flaw, and tells whether it is to be kept.
+func (f *Flaws) count() bool {
 	f.Count++
-	if len(f.First) < keep {
-		f.First = append(f.First, Flaw{row, where, what})
-	}
+	return f.Count <= keep
 }
 
 // Header says whether the first row of a text is names.
@@ -57,15 +65,15 @@ type Header int
 
 // Headers.
 const (
-	Auto Header = iota // a row with a cell that is no number is names
+	Auto Header = iota // a row with a cell that is neither a number, nothing, nor a word such as NaN, inf, null or NA is names
 	Yes
 	No
 )
 
 // Options of reading; the zero value is usual.
 type Options struct {
-	Separator    rune // of text, 0: found from the first lines
-	DecimalComma bool // of text
+	Separator    rune // of text, one of ASCII; ' ': spaces and tabs; 0: found from the first lines, of tab ; , and spaces
+	DecimalComma bool // of text; the separator is then no comma
 	Header       Header
 	Stdin        io.Reader // what the path "-" is, as text
 }
@@ -78,7 +86,9 @@ func (e *Error) Error() string { return e.Where + ": " + e.What }
 // Endings of names of files that Open knows.
 func Endings() []string { return []string{".csv", ".tsv", ".txt", ".npz", ".npy", ".parquet", ".wav"} }
 
-// Open opens a file by the ending of its name; nil options are usual.
+// Open opens a file by the ending of its name, or Options.Stdin as text for "-"; nil
+// options are usual. What is wrong with a file comes back as an *Error, from Read too;
+// what keeps it from being read is wrapped with the place.
 func Open(path string, o *Options) (Table, error) {
 	if o == nil {
 		o = &Options{}
@@ -106,11 +116,11 @@ func of(f *os.File, path string, o *Options) (Table, error) {
 	if err != nil {
 		return nil, err
 	}
-	name := filepath.Base(path)
+	name, size := filepath.Base(path), info.Size()
 	switch {
 	case info.IsDir():
 		return nil, &Error{name, "a folder; give one file of it"}
-	case info.Mode().IsRegular() && info.Size() == 0:
+	case info.Mode().IsRegular() && size == 0:
 		return nil, &Error{name, "the file is empty"}
 	}
 	switch strings.ToLower(filepath.Ext(path)) {
@@ -118,19 +128,12 @@ func of(f *os.File, path string, o *Options) (Table, error) {
 		return newText(f, name, o)
 	case ".wav":
 		return newWAV(f, name)
-	case ".npz", ".npy":
-		return newNumPy(f, info.Size(), name)
+	case ".npy":
+		return newNPY(f, size, name)
+	case ".npz":
+		return newNPZ(f, size, name)
 	case ".parquet":
-		return newParquet(f, info.Size(), name)
+		return newParquet(f, size, name)
 	}
 	return nil, &Error{name, fmt.Sprintf("the ending %q is not known; known are %s", filepath.Ext(path), strings.Join(Endings(), " "))}
-}
-
-// numbered are names where a file has none.
-func numbered(n int) []string {
-	names := make([]string, n)
-	for i := range names {
-		names[i] = fmt.Sprint(i + 1)
-	}
-	return names
 }

@@ -3,26 +3,24 @@ package table
 import (
 	"bufio"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"io"
 	"math"
 	"os"
 )
 
-// sound is the samples of a WAV file: a column for each channel, whole numbers as a share
-// of full scale. Format: RIFF WAVE, Microsoft and IBM 1991; extensible 2001.
+// sound is the samples of a WAV file: a column a channel, PCM as a share of full scale.
+// Format: RIFF WAVE, Microsoft and IBM 1991; extensible, Microsoft 2001 (from memory).
 type sound struct {
-	file  *os.File
-	in    *bufio.Reader
-	name  string
-	names []string
-	rate  float64
-	float bool
-	bytes int   // of a sample
-	left  int64 // bytes of data; -1: to the end of the file
-	frame []byte
-	row   int64
-	flaws Flaws
+	base
+	in     *bufio.Reader
+	decode func(b []byte) float64
+	wide   int   // bytes of a sample
+	frame  int   // bytes of a row
+	left   int64 // bytes of data
+	known  bool  // left is
+	block  []byte
 }
 
 // Codes of WAV formats.
@@ -32,130 +30,135 @@ const (
 	wavExtensible = 0xFFFE
 )
 
+// wavUnknown tells whether writers to a pipe say so of data whose length they do not
+// know: nothing, the most that fits, or the 0x7ffff000 of sox.
+func wavUnknown(size uint32) bool { return size == 0 || size == math.MaxUint32 || size == 0x7ffff000 }
+
+// soundRows are decoded at once.
+const soundRows = 512
+
 func newWAV(f *os.File, name string) (Table, error) {
-	s := &sound{file: f, in: bufio.NewReaderSize(f, 1<<18), name: name}
-	wrong := func(format string, a ...any) (Table, error) { return nil, &Error{name, fmt.Sprintf(format, a...)} }
+	s := &sound{base: base{name: name, shut: f.Close}, in: bufio.NewReaderSize(f, 1<<17)}
+	at := int64(0)
+	wrong := func(what string, a ...any) (Table, error) {
+		return nil, &Error{fmt.Sprintf("%s, byte %d", name, at), fmt.Sprintf(what, a...)}
+	}
 	var head [12]byte
 	if _, err := io.ReadFull(s.in, head[:]); err != nil || string(head[:4]) != "RIFF" || string(head[8:]) != "WAVE" {
-		return wrong("no WAV file: it does not begin with RIFF and WAVE")
+		return wrong("no WAV file: it begins with %q, want RIFF, its length and WAVE", head[:])
 	}
-	known := false
-	for {
+	for at = 12; ; {
 		var c [8]byte
 		if _, err := io.ReadFull(s.in, c[:]); err != nil {
 			return wrong("the file ends before its data")
 		}
-		size := int64(binary.LittleEndian.Uint32(c[4:]))
-		if string(c[:4]) == "data" {
-			if s.left = size; size == 0 || size == math.MaxUint32 {
-				s.left = -1
+		kind, size := string(c[:4]), binary.LittleEndian.Uint32(c[4:])
+		padded := int64(size) + int64(size%2)
+		switch kind {
+		case "data":
+			if s.wide == 0 {
+				return wrong("data before their format")
 			}
-			break
-		}
-		skip := size + size%2
-		if string(c[:4]) == "fmt " {
+			s.left, s.known = int64(size), !wavUnknown(size)
+			if _, err := s.in.Peek(1); err == io.EOF {
+				return wrong("no samples")
+			}
+			return s, nil
+		case "fmt ":
 			if size < 16 || size > 4096 {
-				return wrong("the format chunk has %d bytes", size)
+				return wrong("a format of %d bytes, want 16 to 4096", size)
 			}
-			b := make([]byte, skip)
+			b := make([]byte, padded)
 			if _, err := io.ReadFull(s.in, b); err != nil {
 				return wrong("the file ends in its format")
 			}
 			if err := s.format(b); err != nil {
-				return nil, err
+				return wrong("%v", err)
 			}
-			known, skip = true, 0
+		default:
+			if _, err := io.CopyN(io.Discard, s.in, padded); err != nil {
+				return wrong("the file ends in its chunk %q", kind)
+			}
 		}
-		if _, err := io.CopyN(io.Discard, s.in, skip); err != nil {
-			return wrong("the file ends before its data")
-		}
+		at += 8 + padded
 	}
-	if !known {
-		return wrong("data before a format")
-	}
-	return s, nil
 }
 
 // format reads the format chunk.
 func (s *sound) format(b []byte) error {
-	code, channels := int(binary.LittleEndian.Uint16(b)), int(binary.LittleEndian.Uint16(b[2:]))
-	bits := int(binary.LittleEndian.Uint16(b[14:]))
-	s.rate = float64(binary.LittleEndian.Uint32(b[4:]))
+	le := binary.LittleEndian
+	code, channels, bits := int(le.Uint16(b)), int(le.Uint16(b[2:])), int(le.Uint16(b[14:]))
 	if code == wavExtensible && len(b) >= 26 {
-		code = int(binary.LittleEndian.Uint16(b[24:]))
+		code = int(le.Uint16(b[24:]))
 	}
-	s.float, s.bytes = code == wavFloat, bits/8
-	switch {
-	case channels < 1 || channels > 256:
-		return &Error{s.name, fmt.Sprintf("%d channels, 1 to 256 are possible", channels)}
+	s.decode = samples[[2]int{code, bits}]
+	switch s.rate = float64(le.Uint32(b[4:])); {
+	case channels < 1 || channels > widest:
+		return fmt.Errorf("%d channels, want 1 to %d", channels, widest)
 	case !(s.rate > 0):
-		return &Error{s.name, "a rate of 0 samples a second"}
-	case code == wavPCM && (bits == 8 || bits == 16 || bits == 24 || bits == 32), code == wavFloat && (bits == 32 || bits == 64):
-	default:
-		return &Error{s.name, fmt.Sprintf("format %d of %d bits; PCM (1) of 8, 16, 24, 32 and float (3) of 32, 64 are read", code, bits)}
+		return errors.New("0 samples a second, want some")
+	case s.decode == nil:
+		return fmt.Errorf("format %d of %d bits, want PCM (1) of 8, 16, 24 or 32, or float (3) of 32 or 64", code, bits)
 	}
-	s.names = numbered(channels)
-	s.frame = make([]byte, channels*s.bytes)
+	s.wide, s.names = bits/8, numbered(channels)
+	if s.frame = channels * s.wide; int(le.Uint16(b[12:])) != s.frame {
+		return fmt.Errorf("frames of %d bytes, want %d for %d channels of %d bits", le.Uint16(b[12:]), s.frame, channels, bits)
+	}
+	s.block = make([]byte, soundRows*s.frame)
 	return nil
 }
 
-func (s *sound) Columns() []string { return s.names }
-func (s *sound) Named() bool       { return false }
-func (s *sound) Rate() float64     { return s.rate }
-func (s *sound) Row() int64        { return s.row }
-func (s *sound) Flaws() Flaws      { return s.flaws }
-func (s *sound) Close() error      { return s.file.Close() }
+// samples by code and bits. Bytes of 8 bits have no sign, all others have.
+var samples = map[[2]int]func(b []byte) float64{
+	{wavPCM, 8}:    func(b []byte) float64 { return (float64(b[0]) - 1<<7) / (1 << 7) },
+	{wavPCM, 16}:   func(b []byte) float64 { return float64(int16(binary.LittleEndian.Uint16(b))) / (1 << 15) },
+	{wavPCM, 24}:   func(b []byte) float64 { return float64(int32(b[0])<<8|int32(b[1])<<16|int32(b[2])<<24) / (1 << 31) },
+	{wavPCM, 32}:   func(b []byte) float64 { return float64(int32(binary.LittleEndian.Uint32(b))) / (1 << 31) },
+	{wavFloat, 32}: func(b []byte) float64 { return float64(math.Float32frombits(binary.LittleEndian.Uint32(b))) },
+	{wavFloat, 64}: func(b []byte) float64 { return math.Float64frombits(binary.LittleEndian.Uint64(b)) },
+}
+
+// Place is the sample, 0 the first, and its time from the first.
 func (s *sound) Place(row int64) string {
 	return fmt.Sprintf("%s, sample %d (%.5f s)", s.name, row, float64(row)/s.rate)
 }
 
 func (s *sound) Read(dst [][]float64) (int, error) {
+	room := s.room(dst)
+	if s.err != nil {
+		return 0, s.err
+	}
 	n := 0
-	for ; n < len(dst[0]); n++ {
-		if s.left >= 0 && s.left < int64(len(s.frame)) {
+	var err error
+	for n < room && err == nil {
+		b := s.block[:min(room-n, soundRows)*s.frame]
+		if s.known {
+			b = b[:min(int64(len(b)), s.left)]
+		}
+		if len(b) == 0 {
+			err = io.EOF
 			break
 		}
-		if k, err := io.ReadFull(s.in, s.frame); err != nil {
-			if err != io.EOF && err != io.ErrUnexpectedEOF {
-				return n, fmt.Errorf("%s: %w", s.Place(s.row), err)
-			}
-			if s.left >= 0 || k > 0 {
-				s.flaws.add(s.row, s.Place(s.row), "the file ends before its data does")
-			}
-			s.left = 0
-			break
+		var k int
+		if k, err = io.ReadFull(s.in, b); err == io.ErrUnexpectedEOF && !s.known {
+			err = io.EOF
 		}
-		if s.left > 0 {
-			s.left -= int64(len(s.frame))
+		rows, rest := k/s.frame, k%s.frame
+		switch end := s.Place(s.row + int64(n+rows)); {
+		case err != nil && (err != io.EOF || s.known):
+			err = cutOff(end, err)
+		case rest > 0 && (err == io.EOF || s.left == int64(len(b))):
+			err = &Error{end, fmt.Sprintf("the data end with %d bytes of a row of %d", rest, s.frame)}
 		}
-		for c := range dst {
-			v := s.sample(s.frame[c*s.bytes:])
-			if math.IsNaN(v) || math.IsInf(v, 0) {
-				s.flaws.add(s.row, s.Place(s.row), fmt.Sprintf("channel %d: %v", c+1, v))
-				v = math.NaN()
+		s.left -= int64(k)
+		for c, d := range dst {
+			for i := range rows {
+				d[n+i] = s.decode(b[i*s.frame+c*s.wide:])
 			}
-			dst[c][n] = v
 		}
-		s.row++
+		n += rows
 	}
-	if n == 0 {
-		return 0, io.EOF
-	}
-	return n, nil
-}
-
-func (s *sound) sample(b []byte) float64 {
-	switch {
-	case s.float && s.bytes == 4:
-		return float64(math.Float32frombits(binary.LittleEndian.Uint32(b)))
-	case s.float:
-		return math.Float64frombits(binary.LittleEndian.Uint64(b))
-	case s.bytes == 1:
-		return (float64(b[0]) - 128) / 128
-	case s.bytes == 2:
-		return float64(int16(binary.LittleEndian.Uint16(b))) / (1 << 15)
-	case s.bytes == 3:
-		return float64(int32(b[0])<<8|int32(b[1])<<16|int32(b[2])<<24) / (1 << 31)
-	}
-	return float64(int32(binary.LittleEndian.Uint32(b))) / (1 << 31)
+	s.finite(dst, n, nil, s.Place)
+	s.row += int64(n)
+	return s.hand(n, err)
 }
