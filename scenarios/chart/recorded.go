@@ -101,7 +101,7 @@ func Run(number, imep, lpp []float64, broken []int, title string) *Chart {
 	if !(hi > lo) {
 		hi = lo + 1
 	}
-	ch := &Chart{Title: title, x: newAxis("cycle", linear, lo, hi, 10), About: "Net IMEP and location of peak pressure, cycle by cycle."}
+	ch := &Chart{Title: title, x: newAxis("cycle", linear, lo-0.5, hi+0.5, 10), About: "Net IMEP and location of peak pressure, cycle by cycle."}
 	if n := len(broken); n > 0 {
 		ch.Subtitle = counted(n, "broken cycle") + ", dashed"
 	}
@@ -118,7 +118,7 @@ func Run(number, imep, lpp []float64, broken []int, title string) *Chart {
 		}
 		p.layers = append(p.layers, cloud{xs: number, ys: x.v, col: blue})
 		mean, _ := spread(x.v)
-		p.layers = append(p.layers, trace{xs: []float64{lo, hi}, ys: []float64{mean, mean}, style: halfLine})
+		p.layers = append(p.layers, trace{xs: []float64{lo - 0.5, hi + 0.5}, ys: []float64{mean, mean}, style: halfLine})
 		ch.panels = append(ch.panels, p)
 	}
 	return ch

@@ -29,8 +29,10 @@ type Data struct {
 
 // Settings says how to fit; the zero value is usual.
 type Settings struct {
-	Starts  int  // from so many places, 1 to 4; 0: 4
-	Profile bool // also profiles of dead centre and compression ratio
+	Starts  int    // from so many places, 1 to 4; 0: 4
+	Profile bool   // also profiles of dead centre and compression ratio
+	Imitate bool   // also find knobs with which cycles differ as the recorded ones do, see Imitation
+	Seed    uint64 // of the cycles that imitate
 }
 
 // The parameters, in the order of Result.Parameters.
@@ -65,6 +67,7 @@ type Result struct {
 	Parameters  []Parameter
 	Correlation [][]float64 // of the errors
 	Profiles    []Profile
+	Imitation   *Imitation // nil unless asked for
 	Starts      []Start
 	ChargeMass  indicate.Number // [kg]
 	Heating     float64         // of the charge on its way in, that makes it [K]
@@ -104,7 +107,9 @@ func Fit(ctx context.Context, e *model.Engine, d *Data, set *Settings) (*Result,
 		set = &Settings{}
 	}
 	if set.Starts == 0 {
-		set = &Settings{4, set.Profile}
+		usual := *set
+		usual.Starts = 4
+		set = &usual
 	}
 	if !(set.Starts >= 1 && set.Starts <= len(places)) {
 		return nil, &model.Problem{Key: "starts", Given: fmt.Sprint(set.Starts), Want: fmt.Sprintf("1 to %d", len(places))}
@@ -155,7 +160,27 @@ func Fit(ctx context.Context, e *model.Engine, d *Data, set *Settings) (*Result,
 		}
 		best = found
 	}
-	return out, p.tell(ctx, out, best, set)
+	if !set.Imitate {
+		return out, p.tell(ctx, out, best, set)
+	}
+	if err := p.tell(ctx, out, best, &Settings{}); err != nil {
+		return nil, err
+	}
+	if out.Imitation, err = imitate(ctx, out, d, set.Seed); err != nil {
+		return nil, err
+	}
+	// The mean of cycles that differ as these do is known now, whatever they differ by.
+	if err := p.ragged(ctx, out, best, set.Seed); err != nil {
+		return nil, err
+	}
+	if err := p.charge(best); err != nil {
+		return nil, err
+	}
+	if best, _, err = p.minimise(best, -1); err != nil {
+		return nil, err
+	}
+	again := &Result{Starts: out.Starts, Imitation: out.Imitation}
+	return again, p.tell(ctx, again, best, set)
 }
 
 func (d *Data) check() error {

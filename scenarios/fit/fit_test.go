@@ -200,13 +200,12 @@ func TestImitates(t *testing.T) {
 		}
 		d.Theta, d.Fired = append(d.Theta[:0], c.Theta...), append(d.Fired, p)
 	}
-	r, err := Fit(context.Background(), start(t), d, &Settings{Starts: 1})
+	r, err := Fit(context.Background(), start(t), d, &Settings{Starts: 1, Imitate: true, Seed: 3})
 	require.NoError(t, err)
 	for _, p := range r.Parameters {
 		t.Logf("%-30s %9.4f ± %.4f", p.Name, p.Value/p.By, p.Error/p.By)
 	}
-	m, err := Imitate(context.Background(), r, d, 3)
-	require.NoError(t, err)
+	m := r.Imitation
 	t.Logf("knobs %+v", m.Knobs)
 	a, b := m.Recorded, m.Imitated
 	a.Angles, b.Angles = nil, nil

@@ -5,11 +5,13 @@ import (
 	"math"
 	"math/rand/v2"
 
+	"gonum.org/v1/gonum/interp"
 	"gonum.org/v1/gonum/stat"
 
 	"phasebench/model"
 	"phasebench/scenarios/indicate"
 	"phasebench/scenarios/stream"
+	"phasebench/solve"
 )
 
 // Spread is how far cycles differ, as an indicator sees them.
@@ -19,6 +21,7 @@ type Spread struct {
 	Rapid       float64 // sd of ln(10 to 90 % burned) [-]
 	Link        float64 // correlation of the two [-]
 	Heat        float64 // relative sd of the heat released [-]
+	Charge      float64 // relative sd of the pressure 55 to 35 deg before dead centre [-]
 	COV         float64 // of gross IMEP [-]
 	LPP         float64 // sd [rad]
 	CA50        float64 // sd [rad]
@@ -31,8 +34,10 @@ type Spread struct {
 type spread struct {
 	indicator *indicate.Indicator
 	op        model.Operating
+	shift     float64
 	angles    [][2]float64
 	heat      []float64
+	charge    []float64
 	imep, lpp []float64
 	ca50      []float64
 	cycles    int
@@ -53,6 +58,13 @@ func (s *spread) add(theta, p []float64) error {
 		return nil
 	}
 	s.angles = append(s.angles, [2]float64{d, r})
+	sum, count := 0., 0.
+	for i, at := range theta {
+		if at -= s.shift; at > -55*deg && at < -35*deg {
+			sum, count = sum+p[i]+n.Zero.Value, count+1
+		}
+	}
+	s.charge = append(s.charge, sum/count)
 	s.heat, s.imep, s.lpp, s.ca50 = append(s.heat, n.Heat.Value), append(s.imep, n.IMEPGross.Value), append(s.lpp, n.LPP.Value), append(s.ca50, n.Burn.CA50.Value)
 	return nil
 }
@@ -66,7 +78,7 @@ func (s *spread) sum() Spread {
 		mean, sd := stat.MeanStdDev(v, nil)
 		return sd / mean
 	}
-	return Spread{Cycles: s.cycles, Development: stat.StdDev(d, nil), Rapid: stat.StdDev(r, nil), Link: stat.Correlation(d, r, nil), Heat: relative(s.heat),
+	return Spread{Cycles: s.cycles, Development: stat.StdDev(d, nil), Rapid: stat.StdDev(r, nil), Link: stat.Correlation(d, r, nil), Heat: relative(s.heat), Charge: relative(s.charge),
 		COV: relative(s.imep), LPP: stat.StdDev(s.lpp, nil), CA50: stat.StdDev(s.ca50, nil), Misfire: float64(s.misfires) / float64(s.cycles), Angles: s.angles}
 }
 
@@ -83,16 +95,16 @@ const (
 	fewCycles = 250 // made at a try, at least
 )
 
-// Imitate finds knobs for the fitted engine: it makes cycles with the usual ones, adds
+// imitate finds knobs for the fitted engine: it makes cycles with the usual ones, adds
 // white noise as the recording has it, indicates them as the recorded ones, and moves each
 // knob by what its own spread is short of, a few times over. What a recording of so many
 // cycles does not tell stays usual: speed, end gas, knock.
-func Imitate(ctx context.Context, r *Result, d *Data, seed uint64) (*Imitation, error) {
+func imitate(ctx context.Context, r *Result, d *Data, seed uint64) (*Imitation, error) {
 	e := r.Engine
 	shift := r.Parameters[Shift].Value
 	of := func(shift float64) (*spread, error) {
 		x, err := indicate.New(e, &e.Point, &indicate.Settings{Shift: shift})
-		return &spread{indicator: x, op: e.Point}, err
+		return &spread{indicator: x, op: e.Point, shift: shift}, err
 	}
 	s, err := of(shift)
 	if err != nil {
@@ -166,7 +178,56 @@ func moved(k stream.Knobs, recorded, imitated *Spread) stream.Knobs {
 	k.Development = math.Min(0.9, k.Development*by(recorded.Development, imitated.Development))
 	k.Rapid = math.Min(0.9, k.Rapid*by(recorded.Rapid, imitated.Rapid))
 	k.Link = math.Min(0.95, math.Max(-0.95, k.Link+0.7*(recorded.Link-imitated.Link)))
-	heat := by(recorded.Heat, imitated.Heat)
-	k.Mixture, k.Charge = math.Min(0.15, k.Mixture*heat), math.Min(0.09, k.Charge*heat)
+	k.Charge = math.Min(0.09, k.Charge*by(recorded.Charge, imitated.Charge))
+	k.Mixture = math.Min(0.15, k.Mixture*by(recorded.Heat, imitated.Heat))
 	return k
+}
+
+// manyCycles are those whose mean is taken, so that it is better known than that of any
+// recording. Our own choice.
+const manyCycles = 30000
+
+// ragged settles by how much the mean of cycles that differ as those of the imitation
+// differs from the mean cycle, as bend does from burns and heat alone.
+func (p *problem) ragged(ctx context.Context, r *Result, x vector, seed uint64) error {
+	e := r.Engine
+	cycles, err := stream.New(e, stream.Steadily(e.Point), &stream.Settings{Seed: seed + 1, Samples: len(p.theta), Knobs: &r.Imitation.Knobs})
+	if err != nil {
+		return err
+	}
+	mean := make([]float64, len(p.theta))
+	count := 0.
+	for c, err := range cycles.Cycles(ctx, 0, manyCycles) {
+		if err != nil {
+			return err
+		}
+		if c.Misfire {
+			continue
+		}
+		count++
+		for i, v := range c.Pressure {
+			mean[i] += v
+		}
+	}
+	s, err := solve.New(e, &solve.Settings{Step: p.step})
+	if err != nil {
+		return err
+	}
+	if err := s.Run(&e.Point, &p.cycle); err != nil {
+		return err
+	}
+	bow := make([]float64, len(p.cycle.Theta))
+	for i := range mean {
+		bow[i] = mean[i]/count - p.cycle.Pressure[i]
+	}
+	bow[len(bow)-1] = bow[0]
+	var a interp.AkimaSpline
+	if err := a.Fit(p.cycle.Theta, bow); err != nil {
+		return err
+	}
+	lo, hi := p.cycle.Theta[0], p.cycle.Theta[len(p.cycle.Theta)-1]
+	for i, theta := range p.theta {
+		p.bow[i] = a.Predict(math.Min(math.Max(theta-x[Shift], lo), hi))
+	}
+	return nil
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/interp"
+	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat"
 
 	"phasebench/model"
@@ -56,7 +57,7 @@ type problem struct {
 	start    vector
 	burnDev  float64 // what a Variation of 1 makes of engine: spark to 10 % [rad]
 	burnFast float64
-	scatter  [3]float64 // of ln development, ln rapid burn: sd, sd, correlation
+	scatter  mat.SymDense // covariance of ln development and ln rapid burn, from cycle to cycle
 
 	carry  [2]solve.Carry // of fired and motored cycles, of the engine with ratio0
 	volume float64        // at intake closing, of that engine
@@ -73,13 +74,17 @@ const clear = 8 * deg
 // Where the zero of pressure is looked for (as the peg of package indicate).
 const inletFrom, inletTo = -185 * deg, -175 * deg
 
+// tolerance is that of the model's integration. Our own choice: far below any noise, and
+// twice as fast as the usual one.
+const tolerance = 1e-7
+
 func newProblem(e *model.Engine, d *Data) (*problem, error) {
 	f, err := forward(e)
 	if err != nil {
 		return nil, err
 	}
 	p := &problem{given: e, engine: f, op: f.Point, theta: d.Theta, step: d.Theta[1] - d.Theta[0], data: d}
-	if p.solver, err = solve.New(f, &solve.Settings{Step: p.step / 2}); err != nil {
+	if p.solver, err = solve.New(f, &solve.Settings{Step: p.step / 2, RelTol: tolerance}); err != nil {
 		return nil, err
 	}
 	if err := p.solver.Run(&p.op, &p.cycle); err != nil {
@@ -204,10 +209,10 @@ func (p *problem) begin() error {
 	if e.Burn.Law == model.BurnWiebe { // delay and span are moved by factors, see vary
 		p.start[Development], p.start[Rapid] = p.burnDev, p.burnFast
 	}
-	p.scatter = [3]float64{stat.StdDev(development, nil), stat.StdDev(rapid, nil), 0}
-	if c := stat.Correlation(development, rapid, nil); !math.IsNaN(c) {
-		p.scatter[2] = c
-	}
+	rows := mat.NewDense(len(development), kinds, nil)
+	rows.SetCol(0, development)
+	rows.SetCol(1, rapid)
+	stat.CovarianceMatrix(&p.scatter, rows, nil)
 	return nil
 }
 
@@ -298,9 +303,12 @@ func (p *problem) run(s *solve.Solver, x vector, k int, dst, slope []float64) er
 	return nil
 }
 
-// bend settles by how much the mean of scattered burns differs from the burn of mean
-// parameters: of four burns that have the scatter (a cubature rule of third degree:
-// Stroud 1957, from memory).
+// kinds are the burn angles that scatter.
+const kinds = 2
+
+// bend settles by how much the mean of scattered cycles differs from the cycle of mean
+// parameters: of four cycles whose burn angles have the scatter (a cubature rule of third
+// degree: Stroud 1957, from memory).
 func (p *problem) bend(x vector) error {
 	s, err := p.at(x)
 	if err != nil {
@@ -312,18 +320,25 @@ func (p *problem) bend(x vector) error {
 	if err := p.run(s, x, 0, plain, slope); err != nil {
 		return err
 	}
-	const points = 4
-	sd, fast, link := p.scatter[0], p.scatter[1], p.scatter[2]
-	for _, u := range [points][2]float64{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
-		a, b := math.Sqrt2*u[0], math.Sqrt2*u[1]
-		y := x
-		y[Development] *= math.Exp(sd * a)
-		y[Rapid] *= math.Exp(fast * (link*a + math.Sqrt(math.Max(0, 1-link*link))*b))
-		if err := p.run(s, y, 0, one, slope); err != nil {
-			return err
-		}
-		for i := range one {
-			p.bow[i] += (one[i] - plain[i]) / points
+	var eigen mat.EigenSym
+	if !eigen.Factorize(&p.scatter, true) {
+		return fmt.Errorf("fit: the scatter of the burns has no axes")
+	}
+	var axes mat.Dense
+	eigen.VectorsTo(&axes)
+	values := eigen.Values(nil)
+	for k := range kinds {
+		for _, way := range []float64{-1, 1} {
+			far := way * math.Sqrt(kinds*math.Max(0, values[k]))
+			y := x
+			y[Development] *= math.Exp(far * axes.At(0, k))
+			y[Rapid] *= math.Exp(far * axes.At(1, k))
+			if err := p.run(s, y, 0, one, slope); err != nil {
+				return err
+			}
+			for i := range one {
+				p.bow[i] += (one[i] - plain[i]) / (2 * kinds)
+			}
 		}
 	}
 	return nil
@@ -331,11 +346,16 @@ func (p *problem) bend(x vector) error {
 
 // predicted puts into dst what the recording should read for x, set after set.
 func (p *problem) predicted(x vector, dst, slope [2][]float64) error {
+	return p.predict(x, len(p.sets), dst, slope)
+}
+
+// predict is predicted for the first so many sets.
+func (p *problem) predict(x vector, sets int, dst, slope [2][]float64) error {
 	s, err := p.at(x)
 	if err != nil {
 		return err
 	}
-	for k := range p.sets {
+	for k := range sets {
 		if p.sets[k].count == 0 {
 			continue
 		}
@@ -376,13 +396,16 @@ func (p *problem) jacobian(x vector) (at [2][]float64, slopes [][2][]float64, er
 				d[i-ZeroFired][j] = -1
 			}
 		default:
-			y := x
+			y, sets := x, len(p.sets)
+			if i == Development || i == Rapid {
+				sets = 1 // a motored cycle has no burn
+			}
 			h := 1e-3 * x[i]
 			y[i] += h
-			if err := p.predicted(y, moved, unused); err != nil {
+			if err := p.predict(y, sets, moved, unused); err != nil {
 				return at, nil, err
 			}
-			for k := range d {
+			for k := range sets {
 				for j := range d[k] {
 					d[k][j] = (moved[k][j] - at[k][j]) / h
 				}

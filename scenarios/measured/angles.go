@@ -3,6 +3,8 @@ package measured
 import (
 	"fmt"
 	"math"
+	"slices"
+	"sort"
 )
 
 // angles are samples at angles, or counted from the start of each cycle: x is the angle.
@@ -14,9 +16,9 @@ type angles struct {
 	number float64 // of its cycle
 	step   float64 // usual, between samples [rad]
 
-	time  []float64 // of samples, where there is a column: beside run.x
-	since float64   // x of time[0]
-	speed float64   // of the samples of the cycle [rad/s]
+	x, time []float64 // of samples of late, where there is a column of time
+	since   []float64 // x from which each of speeds holds
+	speeds  []float64 // of samples of late [rad/s]; 0: not known
 }
 
 func (k *angles) begin(r *Recording) error {
@@ -145,22 +147,39 @@ func (k *angles) angle(r *Recording, i int) (x float64, why string) {
 
 // note keeps time and speed of a row.
 func (k *angles) note(r *Recording, i int, x float64) {
-	k.speed = r.set.Speed
+	speed := r.set.Speed
 	if c := r.roles.at[Speed]; c >= 0 {
-		k.speed = r.block[c][i] * r.roles.unit[Speed]
+		speed = r.block[c][i] * r.roles.unit[Speed]
+	}
+	if n := len(k.speeds); n == 0 || k.speeds[n-1] != speed {
+		k.since, k.speeds = append(k.since, x), append(k.speeds, speed)
 	}
 	if c := r.roles.at[Time]; c >= 0 {
-		k.time = append(k.time, r.block[c][i]*r.roles.unit[Time])
+		k.x, k.time = append(k.x, x), append(k.time, r.block[c][i]*r.roles.unit[Time])
 	}
 }
 
 func (k *angles) end(r *Recording) error { return r.emit(true) }
 
 func (k *angles) when(r *Recording, from, to float64) (at, speed float64) {
-	if k.speed > 0 {
-		return math.NaN(), k.speed
+	at = math.NaN()
+	now := max(0, sort.SearchFloat64s(k.since, (from+to)/2)-1)
+	speed = k.speeds[now]
+	k.since, k.speeds = slices.Delete(k.since, 0, now), slices.Delete(k.speeds, 0, now)
+	if n := len(k.x); n > 1 {
+		time := func(x float64) float64 { // straight, also beyond the last sample
+			i := min(max(sort.SearchFloat64s(k.x, x), 1), n-1)
+			return k.time[i] + (x-k.x[i])*(k.time[i]-k.time[i-1])/(k.x[i]-k.x[i-1])
+		}
+		at = time(from)
+		speed = r.period / (time(to) - at)
+		gone := max(0, sort.SearchFloat64s(k.x, to)-2)
+		k.x, k.time = slices.Delete(k.x, 0, gone), slices.Delete(k.time, 0, gone)
 	}
-	return math.NaN(), math.NaN()
+	if !(speed > 0) {
+		speed = math.NaN()
+	}
+	return at, speed
 }
 
 func (k *angles) nothing(r *Recording) error {

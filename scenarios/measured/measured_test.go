@@ -329,6 +329,26 @@ func TestAngles(t *testing.T) {
 	assert.InDelta(t, 0, x[0].Theta[top]/deg, 1e-9, "turned so that firing is at 0")
 }
 
+// Angles with a column of time: speed and start of each cycle.
+func TestAnglesInTime(t *testing.T) {
+	var text strings.Builder
+	fmt.Fprintln(&text, "time_ms,theta_deg,pressure_bar")
+	for i := range 720 * 6 {
+		theta := float64(i%720) - 360
+		p := 1 + 20*math.Exp(-theta*theta/800)
+		fmt.Fprintf(&text, "%.6f,%g,%.4f\n", 5+float64(i)/12, theta, p) // 2000 rpm
+	}
+	path := filepath.Join(t.TempDir(), "a.csv")
+	require.NoError(t, os.WriteFile(path, []byte(text.String()), 0o600))
+	all, _, err := read(t, path, &Settings{})
+	require.NoError(t, err)
+	require.Len(t, all, 6)
+	for i := range all {
+		assert.InEpsilon(t, 2000*rpm, all[i].Speed, 1e-6)
+		assert.InDelta(t, 0.005+0.06*float64(i), all[i].Start, 1e-8)
+	}
+}
+
 func TestParseWheel(t *testing.T) {
 	for text, want := range map[string]Wheel{"60-2": {Teeth: 60, Missing: 2}, "60+1": {Teeth: 60, Doubled: true}, "1": {Teeth: 1}} {
 		w, err := ParseWheel(text)

@@ -61,13 +61,17 @@ func (t *teeth) turn(r *Rig, c *stream.Cycle) {
 	}
 	z := r.random.of(c.Number, stream.Toothing)
 	pitch, first := w.pitch(), w.First-r.now.offset
-	inside := func(theta float64) float64 { // each edge counts in one cycle, once
-		return s.Start + math.Mod(math.Mod(theta-s.Start, s.Period())+s.Period(), s.Period())
+	// Each edge counts in one cycle, once: that where it would be without jitter. The edge
+	// where one cycle ends and the next begins must not jitter from one to the other, or it
+	// would be seen twice or never.
+	inside := func(theta, jitter float64) float64 {
+		at := s.Start + math.Mod(math.Mod(theta-s.Start, s.Period())+s.Period(), s.Period())
+		return math.Min(math.Max(at+jitter, s.Start), math.Nextafter(s.End, s.Start))
 	}
 	for turn := range int(math.Round(s.Period() / (2 * math.Pi))) {
 		for k := range w.Teeth - w.Missing {
 			at := first + 2*math.Pi*float64(turn) + pitch*float64(k)
-			t.edges = append(t.edges, inside(at+w.Jitter*z.NormFloat64()))
+			t.edges = append(t.edges, inside(at, w.Jitter*z.NormFloat64()))
 		}
 	}
 	for range min(w.Lost, len(t.edges)) {
