@@ -82,6 +82,8 @@ func (t *fitFlags) run(cmd *cobra.Command, file string) error {
 	switch {
 	case !(t.most >= 2 && t.most <= 5000):
 		return bad("cycles", t.most, "2 to 5000")
+	case !(t.starts >= 1 && t.starts <= 4):
+		return bad("starts", t.starts, "1 to 4")
 	case t.out != "" && !strings.HasSuffix(t.out, ".toml"):
 		return bad("out", t.out, "a name that ends in .toml")
 	case t.noKnobs && t.plotBurns != "":
@@ -126,17 +128,11 @@ func (t *fitFlags) run(cmd *cobra.Command, file string) error {
 	if err != nil {
 		return err
 	}
-	r, err := fit.Fit(cmd.Context(), e, d, &fit.Settings{Starts: t.starts, Profile: t.report != "" || t.plotProfile != ""})
+	r, err := fit.Fit(cmd.Context(), e, d, &fit.Settings{Starts: t.starts, Profile: t.report != "" || t.plotProfile != "", Imitate: !t.noKnobs, Seed: t.seed})
 	if err != nil {
 		return behindFlags(err, map[string]string{"samples": "samples", "cycles": "cycles", "starts": "starts"})
 	}
-	var m *fit.Imitation
-	if !t.noKnobs {
-		if m, err = fit.Imitate(cmd.Context(), r, d, t.seed); err != nil {
-			return err
-		}
-	}
-	return t.tell(cmd, e, d, r, m, &found, where)
+	return t.tell(cmd, e, d, r, r.Imitation, &found, where)
 }
 
 // tell writes what came of it.
@@ -180,6 +176,10 @@ func (t *fitFlags) tell(cmd *cobra.Command, e *model.Engine, d *fit.Data, r *fit
 	fmt.Fprintln(w, title)
 	fmt.Fprintf(w, "%d fired and %d motored cycles, %d misfires, %d broken; dead centre first %s\n\n", len(d.Fired), len(d.Motored), d.Misfires, found.Lost, where.how)
 	printFit(w, r, m)
+	if first := found.First; !math.IsNaN(first) && found.FirstHow == "given" {
+		at := math.Remainder(first-r.Parameters[fit.Shift].Value, 2*math.Pi)
+		fmt.Fprintf(w, "\n  the reference of the wheel: --first-deg %.2f, ± %.2f\n", at/deg, r.Parameters[fit.Shift].Error/deg)
+	}
 	if len(d.Motored) == 0 {
 		fmt.Fprintln(w, "\nNo motored cycles: dead centre, ratio and wall heat are told from fired ones alone.")
 	}

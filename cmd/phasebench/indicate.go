@@ -2,7 +2,6 @@ package main
 
 import (
 	"encoding/csv"
-	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -97,7 +96,8 @@ type indicated struct {
 	traces  []*indicate.Trace
 	mean    *indicate.Trace
 	sd      []float64
-	motored int // cycles in rows that nobody fired
+	low     int // cycles that did not burn
+	motored int // of those, in rows that nobody fired
 }
 
 func (t *indicateFlags) run(cmd *cobra.Command, file string) error {
@@ -116,8 +116,13 @@ func (t *indicateFlags) run(cmd *cobra.Command, file string) error {
 		return err
 	}
 	peg, err := indicate.ParsePeg(t.peg)
-	if err != nil {
+	switch {
+	case err != nil:
 		return err
+	case f.Changed("exponent") && peg != indicate.Fixed:
+		return bad("exponent", t.exponent, "--peg polytrope beside it")
+	case !(t.knock > 0 && t.knock <= 100):
+		return bad("knock-level-bar", t.knock, "more than 0, at most 100 bar")
 	}
 	file, remove, err := twice(file, cmd.InOrStdin())
 	if err != nil {
@@ -139,14 +144,14 @@ func (t *indicateFlags) run(cmd *cobra.Command, file string) error {
 	switch {
 	case f.Changed("tdc-error-deg"):
 		set.ShiftError = t.shiftError * deg
-	case !where.given && where.report.FirstError > 0:
+	case where.found():
 		set.ShiftError = math.Min(where.shift.Error, 5*deg)
 	}
 	x, err := indicate.New(e, &e.Point, set)
 	if err != nil {
 		return behindFlags(err, map[string]string{"shift_deg": "tdc-shift-deg", "shift_error_deg": "tdc-error-deg", "low_pass_per_deg": "low-pass-per-deg"})
 	}
-	r, err := t.indicate(cmd, file, e, s, o, x, where.line)
+	r, err := t.indicate(cmd, file, e, s, o, x, where)
 	if err != nil {
 		return err
 	}
@@ -154,7 +159,7 @@ func (t *indicateFlags) run(cmd *cobra.Command, file string) error {
 }
 
 // indicate reads the recording and makes numbers of it.
-func (t *indicateFlags) indicate(cmd *cobra.Command, file string, e *model.Engine, s *measured.Settings, o *table.Options, x *indicate.Indicator, line float64) (*indicated, error) {
+func (t *indicateFlags) indicate(cmd *cobra.Command, file string, e *model.Engine, s *measured.Settings, o *table.Options, x *indicate.Indicator, where *located) (*indicated, error) {
 	r := &indicated{}
 	r.ragged.Spark = e.Point.Spark
 	sums := indicate.Ensemble{Level: t.knock * 1e5}
@@ -173,9 +178,12 @@ func (t *indicateFlags) indicate(cmd *cobra.Command, file string, e *model.Engin
 		x.add()
 		return nil
 	}
+	step, end := progress(cmd.Context(), cmd.ErrOrStderr(), "cycles")
+	defer end()
 	part := parted[*told]{fired: fired, misfire: fired, motored: func(*told) error { r.motored++; return nil }}
 	var err error
 	r.report, err = cycles(cmd.Context(), file, s, o, func(c *measured.Cycle) error {
+		step(c.Number+1, where.report.Cycles+where.report.Lost)
 		if c.Broken != "" {
 			r.broken = append(r.broken, c.Number)
 			r.lines = append(r.lines, []string{strconv.Itoa(c.Number), c.Broken})
@@ -196,16 +204,22 @@ func (t *indicateFlags) indicate(cmd *cobra.Command, file string, e *model.Engin
 			}
 			if k, err := x.Knock(c.Theta, c.Pressure, speed); err != nil {
 				r.deaf = err.Error()
+			} else if has, need := where.samples(c.Theta, speed), perRinging*k.Band[1]*turned(c.Theta)/speed; has < need {
+				r.deaf = fmt.Sprintf("the recording has about %.0f samples a cycle, %.0f are needed: %g to a period of %.1f kHz; --samples adds none", has, math.Ceil(need), perRinging, k.Band[1]/1e3)
 			} else {
 				one.knock, mapo = &k, k.MAPO.Value
 			}
 		}
 		r.sample(c)
 		one.add = r.take(c, &one.number, mapo)
-		if err := part.add(one, !t.motored && slices.Max(c.Pressure)-inlet(c) < line); err != nil {
+		low := t.motored || slices.Max(c.Pressure)-inlet(c) < where.line
+		if low {
+			r.low++
+		}
+		if err := part.add(one, low && !t.motored); err != nil {
 			return err
 		}
-		if low := slices.Max(c.Pressure)-inlet(c) < line; !low && len(r.traces) < drawn && (t.plotHeat != "" || t.plot != "") {
+		if !(low && !t.motored) && len(r.traces) < drawn && (t.plotHeat != "" || t.plot != "") {
 			trace, err := x.Trace(c.Theta, c.Pressure)
 			if err != nil {
 				return err
@@ -222,12 +236,18 @@ func (t *indicateFlags) indicate(cmd *cobra.Command, file string, e *model.Engin
 		return nil, err
 	}
 	if len(r.number) == 0 {
-		if failed == nil {
-			failed = errors.New("no cycle that can be used")
+		switch {
+		case failed == nil && r.motored > 0:
+			failed = fmt.Errorf("%s: none of %d cycles burns; --motored makes numbers of such", plain(file), r.motored)
+		case failed == nil:
+			failed = fmt.Errorf("%s: no cycle that can be used", plain(file))
 		}
 		return nil, failed
 	}
-	r.summary = sums.Sum()
+	if r.summary = sums.Sum(); t.motored { // nobody fired them: they are no misfires
+		s := &r.summary
+		s.Misfires, s.Partial, s.COVGross, s.COVNet, s.LNV = 0, 0, math.NaN(), math.NaN(), math.NaN()
+	}
 	count := float64(len(r.number))
 	mean := make([]float64, len(r.theta))
 	r.sd = make([]float64, len(r.theta))
@@ -241,6 +261,13 @@ func (t *indicateFlags) indicate(cmd *cobra.Command, file string, e *model.Engin
 	r.ragged.Theta, r.ragged.Mean = r.mean.Theta, r.mean.Pressure
 	return r, nil
 }
+
+// perRinging is how many samples of a recording go to a period at the upper end of the band
+// where knock is looked for: what indicate.Knock asks of its grid.
+const perRinging = 2.5
+
+// turned is the angle of a cycle with samples at theta [rad].
+func turned(theta []float64) float64 { return float64(len(theta)) * (theta[1] - theta[0]) }
 
 // sample takes the pressure of a cycle, for the mean.
 func (r *indicated) sample(c *measured.Cycle) {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -105,7 +106,11 @@ func cycles(ctx context.Context, file string, s *measured.Settings, o *table.Opt
 	}
 	defer t.Close()
 	r, err := measured.New(t, s)
-	if err != nil {
+	var p *model.Problem
+	switch {
+	case errors.As(err, &p) && p.Key == "columns": // the names it wants are no flags
+		return report, usage(fmt.Errorf("--columns = %s: want %s", p.Given, p.Want))
+	case err != nil:
 		return report, behindFlags(err, map[string]string{"slope": "bar-per-volt", "rate_hz": "rate-hz", "first_deg": "first-deg"})
 	}
 	for c, err := range r.Cycles(ctx) {
@@ -159,7 +164,7 @@ func (r *recording) locate(cmd *cobra.Command, file string, e *model.Engine, s *
 	if mean := x.report.Speed[0]; !math.IsNaN(mean) && !cmd.Flags().Changed("speed-rpm") {
 		e.Point.Speed = mean
 		if err := e.Point.Check(e); err != nil {
-			return nil, err
+			return nil, fmt.Errorf("%s: its cycles turn at %.6g rpm: are rate, time and wheel right?", plain(file), mean/rpm)
 		}
 	}
 	line, err := motoredLine(e)
@@ -183,7 +188,13 @@ func (r *recording) locate(cmd *cobra.Command, file string, e *model.Engine, s *
 		}
 	}
 	x.line = line
-	return x, x.find(e, theta, fired, motored, s)
+	if err := x.find(e, theta, fired, motored, s); err != nil {
+		if x.found() {
+			return nil, fmt.Errorf("%s: dead centre cannot be found: %w: are scale, --map-kpa, wheel and engine right?", plain(file), err)
+		}
+		x.shift, x.how = indicate.Number{Value: math.NaN(), Error: math.NaN()}, err.Error()
+	}
+	return x, nil
 }
 
 // find finds dead centre from cycles.
@@ -208,7 +219,11 @@ func (x *located) find(e *model.Engine, theta []float64, fired, motored [][]floa
 			return err
 		}
 		x.shift, x.worst = l.Peak.TDC, l.Peak.Worst
-		x.how = fmt.Sprintf("from %d motored cycles, by their peak less the model's loss angle of %.2f deg; by their symmetry %.2f deg", len(motored), l.Peak.Loss.Value/deg, l.Symmetry.TDC.Value/deg)
+		other := l.Symmetry.TDC.Value
+		if x.found() {
+			other = math.Remainder(x.report.First-other, 2*math.Pi)
+		}
+		x.how = fmt.Sprintf("from %d motored cycles, by their peak less the model's loss angle of %.2f deg; by their symmetry %.2f deg", len(motored), l.Peak.Loss.Value/deg, other/deg)
 		if !l.Agree {
 			x.how += ", which does not agree"
 		}
@@ -219,11 +234,22 @@ func (x *located) find(e *model.Engine, theta []float64, fired, motored [][]floa
 		}
 		x.shift, x.how = c.TDC, fmt.Sprintf("from the compression of %d fired cycles, by the model's; motored cycles would tell it ten times better", len(fired))
 	}
-	first := x.report.First
-	if !x.given && x.report.FirstError > 0 { // found, not those of the recording
-		s.Wheel.First = math.Remainder(first-x.shift.Value, 2*math.Pi)
+	if x.found() {
+		s.Wheel.First = math.Remainder(x.report.First-x.shift.Value, 2*math.Pi)
 	}
 	return nil
+}
+
+// found tells that the angle of a reference was found: nobody gave it, nor the angles.
+func (x *located) found() bool { return !x.given && x.report.FirstError > 0 }
+
+// samples is how many samples of a cycle the recording has, at angles theta on the grid
+// and shaft speed speed [rad/s].
+func (x *located) samples(theta []float64, speed float64) float64 {
+	if r := &x.report; math.IsNaN(r.Rate) {
+		return float64(r.Rows) / float64(r.Cycles+r.Lost)
+	}
+	return x.report.Rate * turned(theta) / speed
 }
 
 // inlet is the mean pressure about bottom dead centre before compression.

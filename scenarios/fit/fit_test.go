@@ -176,7 +176,7 @@ func TestCoverage(t *testing.T) {
 		mean, sd := stat.MeanStdDev(bias[i][:], nil)
 		t.Logf("%-30s %.1f %%, off by %.2f ± %.2f errors", names[i], 100*share, mean, sd)
 		assert.GreaterOrEqual(t, share, 0.90, names[i])
-		assert.LessOrEqual(t, share, 0.985, names[i])
+		assert.LessOrEqual(t, share, 0.98, names[i])
 	}
 }
 
