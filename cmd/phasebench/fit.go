@@ -95,32 +95,24 @@ func (t *fitFlags) run(cmd *cobra.Command, file string) error {
 	if err != nil {
 		return err
 	}
-	file, remove, err := twice(file, cmd.InOrStdin())
+	from, err := t.open(cmd, file, e)
 	if err != nil {
 		return err
 	}
-	defer remove()
-	s, o, err := t.settings(cmd, e)
-	if err != nil {
-		return err
-	}
-	where, err := t.locate(cmd, file, e, s, o)
-	if err != nil {
-		return err
-	}
+	defer from.close()
 	d := &fit.Data{}
 	to := func(rows *[][]float64) func(p []float64) error {
 		return func(p []float64) error { *rows = append(*rows, p); return nil }
 	}
 	part := parted[[]float64]{fired: to(&d.Fired), motored: to(&d.Motored), misfire: func([]float64) error { d.Misfires++; return nil }}
 	count := 0
-	found, err := cycles(cmd.Context(), file, s, o, func(c *measured.Cycle) error {
+	found, err := from.cycles(cmd.Context(), func(c *measured.Cycle) error {
 		if c.Broken != "" || count >= t.most {
 			return nil
 		}
 		count++
 		d.Theta = c.Theta
-		return part.add(slices.Clone(c.Pressure), slices.Max(c.Pressure)-inlet(c) < where.line)
+		return part.add(slices.Clone(c.Pressure), from.low(c))
 	})
 	if err == nil {
 		err = part.end()
@@ -132,7 +124,7 @@ func (t *fitFlags) run(cmd *cobra.Command, file string) error {
 	if err != nil {
 		return behindFlags(err, map[string]string{"samples": "samples", "cycles": "cycles", "starts": "starts"})
 	}
-	return t.tell(cmd, e, d, r, r.Imitation, &found, where)
+	return t.tell(cmd, e, d, r, r.Imitation, &found, from.located)
 }
 
 // tell writes what came of it.

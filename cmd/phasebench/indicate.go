@@ -14,7 +14,6 @@ import (
 	"phasebench/scenarios/chart"
 	"phasebench/scenarios/indicate"
 	"phasebench/scenarios/measured"
-	"phasebench/scenarios/measured/table"
 	"phasebench/scenarios/record"
 )
 
@@ -88,7 +87,8 @@ type indicated struct {
 	number  []float64 // of good cycles
 	imep    []float64 // net
 	broken  []int
-	lines   [][]string // of --csv
+	listing bool
+	lines   [][]string // of --csv, if listing
 	theta   []float64
 	square  []float64 // sum of squares of deviations from the first cycle, for the sd
 	sum     []float64
@@ -124,19 +124,11 @@ func (t *indicateFlags) run(cmd *cobra.Command, file string) error {
 	case !(t.knock > 0 && t.knock <= 100):
 		return bad("knock-level-bar", t.knock, "more than 0, at most 100 bar")
 	}
-	file, remove, err := twice(file, cmd.InOrStdin())
+	from, err := t.open(cmd, file, e)
 	if err != nil {
 		return err
 	}
-	defer remove()
-	s, o, err := t.settings(cmd, e)
-	if err != nil {
-		return err
-	}
-	where, err := t.locate(cmd, file, e, s, o)
-	if err != nil {
-		return err
-	}
+	defer from.close()
 	set := &indicate.Settings{Peg: peg, Shift: t.shift * deg, LowPass: t.lowPass / deg}
 	if peg == indicate.Fixed {
 		set.Exponent = t.exponent
@@ -144,23 +136,23 @@ func (t *indicateFlags) run(cmd *cobra.Command, file string) error {
 	switch {
 	case f.Changed("tdc-error-deg"):
 		set.ShiftError = t.shiftError * deg
-	case where.found():
-		set.ShiftError = math.Min(where.shift.Error, 5*deg)
+	case from.found():
+		set.ShiftError = math.Min(from.shift.Error, 5*deg)
 	}
 	x, err := indicate.New(e, &e.Point, set)
 	if err != nil {
 		return behindFlags(err, map[string]string{"shift_deg": "tdc-shift-deg", "shift_error_deg": "tdc-error-deg", "low_pass_per_deg": "low-pass-per-deg"})
 	}
-	r, err := t.indicate(cmd, file, e, s, o, x, where)
+	r, err := t.indicate(cmd, e, x, from)
 	if err != nil {
 		return err
 	}
-	return t.tell(cmd, e, r, where)
+	return t.tell(cmd, e, r, from.located)
 }
 
 // indicate reads the recording and makes numbers of it.
-func (t *indicateFlags) indicate(cmd *cobra.Command, file string, e *model.Engine, s *measured.Settings, o *table.Options, x *indicate.Indicator, where *located) (*indicated, error) {
-	r := &indicated{}
+func (t *indicateFlags) indicate(cmd *cobra.Command, e *model.Engine, x *indicate.Indicator, from *source) (*indicated, error) {
+	r := &indicated{listing: t.csvFile != ""}
 	r.ragged.Spark = e.Point.Spark
 	sums := indicate.Ensemble{Level: t.knock * 1e5}
 	const drawn = 100
@@ -182,18 +174,18 @@ func (t *indicateFlags) indicate(cmd *cobra.Command, file string, e *model.Engin
 	defer end()
 	part := parted[*told]{fired: fired, misfire: fired, motored: func(*told) error { r.motored++; return nil }}
 	var err error
-	r.report, err = cycles(cmd.Context(), file, s, o, func(c *measured.Cycle) error {
-		step(c.Number+1, where.report.Cycles+where.report.Lost)
+	r.report, err = from.cycles(cmd.Context(), func(c *measured.Cycle) error {
+		step(c.Number+1, from.located.report.Cycles+from.located.report.Lost)
 		if c.Broken != "" {
 			r.broken = append(r.broken, c.Number)
-			r.lines = append(r.lines, []string{strconv.Itoa(c.Number), c.Broken})
+			r.list([]string{strconv.Itoa(c.Number), c.Broken})
 			return nil
 		}
 		n, err := x.Cycle(c.Theta, c.Pressure)
 		if err != nil {
 			failed = fmt.Errorf("cycle %d: %w", c.Number, err)
 			r.broken = append(r.broken, c.Number)
-			r.lines = append(r.lines, []string{strconv.Itoa(c.Number), err.Error()})
+			r.list([]string{strconv.Itoa(c.Number), err.Error()})
 			return nil
 		}
 		one := &told{number: n}
@@ -204,7 +196,7 @@ func (t *indicateFlags) indicate(cmd *cobra.Command, file string, e *model.Engin
 			}
 			if k, err := x.Knock(c.Theta, c.Pressure, speed); err != nil {
 				r.deaf = err.Error()
-			} else if has, need := where.samples(c.Theta, speed), perRinging*k.Band[1]*turned(c.Theta)/speed; has < need {
+			} else if has, need := from.samples(c.Theta, speed), perRinging*k.Band[1]*turned(c.Theta)/speed; has < need {
 				r.deaf = fmt.Sprintf("the recording has about %.0f samples a cycle, %.0f are needed: %g to a period of %.1f kHz; --samples adds none", has, math.Ceil(need), perRinging, k.Band[1]/1e3)
 			} else {
 				one.knock, mapo = &k, k.MAPO.Value
@@ -212,7 +204,7 @@ func (t *indicateFlags) indicate(cmd *cobra.Command, file string, e *model.Engin
 		}
 		r.sample(c)
 		one.add = r.take(c, &one.number, mapo)
-		low := t.motored || slices.Max(c.Pressure)-inlet(c) < where.line
+		low := t.motored || from.low(c)
 		if low {
 			r.low++
 		}
@@ -238,9 +230,9 @@ func (t *indicateFlags) indicate(cmd *cobra.Command, file string, e *model.Engin
 	if len(r.number) == 0 {
 		switch {
 		case failed == nil && r.motored > 0:
-			failed = fmt.Errorf("%s: none of %d cycles burns; --motored makes numbers of such", plain(file), r.motored)
+			failed = fmt.Errorf("%s: none of %d cycles burns; --motored makes numbers of such", plain(from.file), r.motored)
 		case failed == nil:
-			failed = fmt.Errorf("%s: no cycle that can be used", plain(file))
+			failed = fmt.Errorf("%s: no cycle that can be used", plain(from.file))
 		}
 		return nil, failed
 	}
@@ -283,7 +275,7 @@ func (r *indicated) take(c *measured.Cycle, n *indicate.Numbers, mapo float64) f
 	for _, q := range perCycle(n) {
 		line = append(line, cell(q.n.Value, q.by), cell(q.n.Error, q.by))
 	}
-	r.lines = append(r.lines, append(line, cell(n.Noise, 1e5), cell(mapo, 1e5)))
+	r.list(append(line, cell(n.Noise, 1e5), cell(mapo, 1e5)))
 	number, pressure := float64(c.Number), slices.Clone(c.Pressure)
 	return func() {
 		for i, p := range pressure {
@@ -294,6 +286,13 @@ func (r *indicated) take(c *measured.Cycle, n *indicate.Numbers, mapo float64) f
 		g := &r.ragged
 		g.LPP, g.Peak, g.IMEP = append(g.LPP, n.LPP.Value), append(g.Peak, n.Peak.Value), append(g.IMEP, n.IMEPGross.Value)
 		g.Lit = append(g.Lit, n.Heat.Value > 3*n.Heat.Error && n.IMEPNet.Value > 0)
+	}
+}
+
+// list keeps a line of --csv.
+func (r *indicated) list(line []string) {
+	if r.listing {
+		r.lines = append(r.lines, line)
 	}
 }
 

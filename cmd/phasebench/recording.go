@@ -98,6 +98,41 @@ func (r *recording) settings(cmd *cobra.Command, e *model.Engine) (*measured.Set
 	return s, o, nil
 }
 
+// source is a recording whose dead centre is known.
+type source struct {
+	*located
+	file     string
+	settings *measured.Settings
+	options  *table.Options
+	close    func() // to be called at the end
+}
+
+// open reads the flags, and the recording once to find dead centre, see locate.
+func (r *recording) open(cmd *cobra.Command, file string, e *model.Engine) (*source, error) {
+	s, o, err := r.settings(cmd, e)
+	if err != nil {
+		return nil, err
+	}
+	file, remove, err := twice(file, cmd.InOrStdin())
+	if err != nil {
+		return nil, err
+	}
+	where, err := r.locate(cmd, file, e, s, o)
+	if err != nil {
+		remove()
+		return nil, err
+	}
+	return &source{where, file, s, o, remove}, nil
+}
+
+// cycles reads the recording once more.
+func (s *source) cycles(ctx context.Context, each func(*measured.Cycle) error) (measured.Report, error) {
+	return cycles(ctx, s.file, s.settings, s.options, each)
+}
+
+// low tells a cycle that did not burn.
+func (x *located) low(c *measured.Cycle) bool { return slices.Max(c.Pressure)-inlet(c) < x.line }
+
 // cycles reads a recording once, cycle by cycle.
 func cycles(ctx context.Context, file string, s *measured.Settings, o *table.Options, each func(*measured.Cycle) error) (report measured.Report, err error) {
 	t, err := table.Open(file, o)
