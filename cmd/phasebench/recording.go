@@ -7,6 +7,7 @@ import (
 	"io"
 	"math"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 
@@ -316,11 +317,16 @@ func twice(file string, in io.Reader) (string, func(), error) {
 	if file != "-" {
 		return file, func() {}, nil
 	}
-	f, err := os.CreateTemp("", "recording-*.csv")
+	folder, err := os.MkdirTemp("", "phasebench-")
 	if err != nil {
 		return "", nil, err
 	}
-	remove := func() { os.Remove(f.Name()) }
+	remove := func() { os.RemoveAll(folder) }
+	f, err := os.Create(filepath.Join(folder, "standard input.csv")) // as messages name it
+	if err != nil {
+		remove()
+		return "", nil, err
+	}
 	_, err = io.Copy(f, in)
 	if e := f.Close(); err == nil {
 		err = e

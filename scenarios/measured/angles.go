@@ -45,8 +45,15 @@ func (k *angles) begin(r *Recording) error {
 	}
 	index := r.block[r.roles.at[Index]][:r.rows]
 	for i, v := range index {
-		if v == 0 && i > 0 && k.count == 0 && index[i-1] > 0 {
-			k.count = int(index[i-1]) + 1
+		if !(v == 0 && i > 0 && index[i-1] > 0) {
+			continue
+		}
+		count := int(index[i-1]) + 1
+		if k.count == 0 {
+			k.count = count
+		}
+		if count != k.count {
+			return r.unclearAt(int64(i-1), "cycles of %d and of %d samples: they are in time, not at angles; a recording without seams and with a wheel beside it tells angles (traces writes one as WAV)", k.count, count)
 		}
 	}
 	if k.count == 0 {
