@@ -34,6 +34,28 @@ func (e *Engine) Ratio() *float64 {
 	return &e.Geometry.Ratio
 }
 
+// Likened carries an angle [rad] that is usual with pistons over to e: it stays as
+// it is, but for a rotor it is where the chamber has risen by as much of its swept
+// volume as that of the default engine. Heat loss and a late tail are not in it.
+func (e *Engine) Likened(angle float64) (float64, error) {
+	if !e.Rotary() {
+		return angle, nil
+	}
+	usual, err := Load(Default)
+	if err != nil {
+		return 0, err
+	}
+	from, err := usual.Chamber()
+	if err != nil {
+		return 0, err
+	}
+	to, err := e.Chamber()
+	if err != nil {
+		return 0, err
+	}
+	return chamber.SameRise(from, to, angle), nil
+}
+
 // Leaks returns the areas by which a chamber of e leaks; a piston's rings leak to
 // the crankcase, as the side seals do to the inside of the rotor.
 func (e *Engine) Leaks() (chamber.Leak, error) {

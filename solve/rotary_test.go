@@ -167,3 +167,44 @@ func TestLeaksAddUp(t *testing.T) {
 	require.Zero(t, tight.Blowby)
 	require.Greater(t, tight.Torque, side.Torque)
 }
+
+// A rotor without losses is a piston on an endless rod with every angle stretched
+// by 1.5: V − Vmin is half the swept volume times 1 − cos(2θ/3) there and 1 − cos θ
+// here. The same charge, burned in angles so stretched, has the same peak at an
+// angle so stretched. The rod is 2500 cranks long, which moves the volume by 1e-4.
+func TestRotorIsAStretchedPiston(t *testing.T) {
+	r := load(t, "rotary-set")
+	r.Wall.Law, r.Crevice.Volume, r.Seals = "none", 0, chamber.Seals{Flow: 1}
+	r.Burn.Law, r.Burn.Plugs, r.Burn.Flank.Tail = model.BurnFixed, 1, 0
+	r.Burn.Development, r.Burn.Rapid, r.Point.Spark = 27*deg, 39*deg, 36*deg
+	r.Intake.Close, r.Exhaust.Open = -210*deg, 195*deg
+	ch, err := r.Chamber()
+	require.NoError(t, err)
+
+	p := load(t, "pump-set")
+	p.Wall.Law, p.Crevice, p.Fuel = "none", model.Crevice{}, r.Fuel
+	const stroke = 8e-3
+	p.Geometry = chamber.Crank{Bore: math.Sqrt(ch.Swept() / stroke * 4 / math.Pi), Stroke: stroke, Rod: 10, Ratio: 9, HeadArea: 1, PistonArea: 1}
+	p.Burn.Law, p.Burn.Efficiency = model.BurnFixed, r.Burn.Efficiency
+	p.Burn.Development, p.Burn.Rapid = 18*deg, 26*deg
+	p.Intake.Close, p.Exhaust.Open, p.Intake.Lift, p.Exhaust.Lift = -140*deg, 130*deg, 1e-3, 1e-3
+	p.Point = r.Point
+	p.Point.Spark, p.Point.Split = 24*deg, 0
+
+	fired := func(e *model.Engine, x *Carry) (c Cycle) {
+		s, err := New(e, nil)
+		require.NoError(t, err)
+		if x[carryM] == 0 {
+			*x, err = s.Settle(&e.Point)
+			require.NoError(t, err)
+		}
+		_, err = s.Next(&e.Point, x, &Steady, &c)
+		require.NoError(t, err)
+		return c
+	}
+	x := Carry{}
+	rotor := fired(r, &x)
+	piston := fired(p, &x)
+	require.InEpsilon(t, piston.Peak, rotor.Peak, 2e-4)
+	require.InDelta(t, 1.5*piston.LPP/deg, rotor.LPP/deg, 0.02)
+}

@@ -81,5 +81,13 @@ func (c *common) load(f *pflag.FlagSet) (*model.Engine, error) {
 // place describes where e runs, for titles.
 func place(e *model.Engine) string {
 	p := &e.Point
-	return fmt.Sprintf("%s, %.6g rpm, MAP %.4g kPa, lambda %.3g", plain(e.Name), p.Speed*60/(2*math.Pi), p.MAP/1e3, p.Lambda)
+	return fmt.Sprintf("%s, %.6g rpm, MAP %.4g kPa, lambda %.3g%s", plain(e.Name), p.Speed*60/(2*math.Pi), p.MAP/1e3, p.Lambda, shaft(e))
+}
+
+// shaft says behind a title what the degrees of e are, if not those of a crank.
+func shaft(e *model.Engine) string {
+	if e.Rotary() {
+		return ", shaft degrees"
+	}
+	return ""
 }

@@ -65,8 +65,8 @@ func holdTorque(cmd *cobra.Command, c *common, s *solve.Solver, e *model.Engine,
 	if err != nil {
 		return err
 	}
-	title := fmt.Sprintf("%s, %.6g rpm, lambda %.3g, brake torque held at %.4g N m",
-		plain(e.Name), e.Point.Speed*60/(2*math.Pi), e.Point.Lambda, torque)
+	title := fmt.Sprintf("%s, %.6g rpm, lambda %.3g, brake torque held at %.4g N m%s",
+		plain(e.Name), e.Point.Speed*60/(2*math.Pi), e.Point.Lambda, torque, shaft(e))
 	if c.plot != "" {
 		if err := m.picture(c.plot, chart.Airflow(points, least, title)); err != nil {
 			return err
