@@ -78,6 +78,28 @@ func (c *common) load(f *pflag.FlagSet) (*model.Engine, error) {
 	return e, e.Point.Check(e)
 }
 
+// liken gives flags about a peak or a burn that were not given, which hold for
+// pistons, what they are for e.
+func liken(f *pflag.FlagSet, e *model.Engine, names ...string) error {
+	for _, name := range names {
+		if f.Changed(name) || !e.Rotary() {
+			continue
+		}
+		usual, err := strconv.ParseFloat(f.Lookup(name).DefValue, 64)
+		if err != nil {
+			return err
+		}
+		likened, err := e.Likened(usual * deg)
+		if err != nil {
+			return err
+		}
+		if err := f.Set(name, fmt.Sprintf("%.1f", likened/deg)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // place describes where e runs, for titles.
 func place(e *model.Engine) string {
 	p := &e.Point

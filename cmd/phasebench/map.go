@@ -159,19 +159,8 @@ and what it costs to hold LPP, or CA50, at one angle everywhere in place of MBT.
 		if err != nil {
 			return err
 		}
-		for _, x := range []struct {
-			flag string
-			at   *float64
-		}{{"lpp-deg", &lpp}, {"ca50-deg", &ca50}} {
-			if !f.Changed(x.flag) {
-				likened, err := e.Likened(*x.at * deg)
-				if err != nil {
-					return err
-				}
-				if err := f.Set(x.flag, fmt.Sprintf("%.4g", likened/deg)); err != nil {
-					return err
-				}
-			}
+		if err := liken(f, e, "lpp-deg", "ca50-deg"); err != nil {
+			return err
 		}
 		p := plan // in SI; the flags keep what was given
 		if err := settleGrid(f, e, &p, &speed, &pressure); err != nil {
