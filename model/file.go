@@ -76,7 +76,7 @@ func Parse(file string, data []byte) (*Engine, error) {
 			report(w.key, (&Problem{Key: w.key, Want: "a text"}).Error())
 		case !ok:
 			*w.at(e) = w.fallback
-		case !isText:
+		case !isText || w.unsaid != "" && text == "":
 			report(w.key, fmt.Sprintf("%s = %v: want a text in quotes", w.key, v))
 		default:
 			*w.at(e) = text
@@ -146,15 +146,25 @@ func Parse(file string, data []byte) (*Engine, error) {
 
 // context names the choice that rules out a key.
 func context(key string, e *Engine) string {
+	other := *e
+	kind := KindRotary
+	if other.Kind = KindPiston; !e.Rotary() {
+		kind, other.Kind = KindPiston, KindRotary
+	}
 	switch {
+	case slices.ContainsFunc(quantities, func(q quantity) bool { return q.key == key && q.applies(&other) }):
+		return fmt.Sprintf("geometry.kind = %q", kind)
 	case strings.HasPrefix(key, "wall."):
 		return fmt.Sprintf("wall.law = %q", e.Wall.Law)
 	case strings.HasPrefix(key, "friction."):
 		return fmt.Sprintf("friction.law = %q", e.Friction.Law)
 	case strings.HasPrefix(key, "intake."), strings.HasPrefix(key, "exhaust."):
 		return "a lift table"
-	case strings.Contains(key, "second_plug"), strings.HasSuffix(key, "trailing_split_deg"):
+	case strings.Contains(key, "second_plug"), strings.HasSuffix(key, "trailing_split_deg"),
+		e.Rotary() && !twin(e) && (key == "burn.leading_share" || key == "burn.trailing_slowdown"):
 		return "burn.plugs = 1"
+	case strings.HasPrefix(key, "burn.tail_"):
+		return "burn.tail_share = 0"
 	case strings.HasPrefix(key, "burn.second_") && staged(e):
 		return "burn.second_share = 0"
 	}
@@ -300,7 +310,7 @@ func (e *Engine) TOML() []byte {
 	}
 	write := func(prefix string, tables bool) {
 		for _, w := range words {
-			if strings.HasPrefix(w.key, prefix) && strings.Contains(w.key, ".") == tables && (w.when == nil || w.when(e)) {
+			if strings.HasPrefix(w.key, prefix) && strings.Contains(w.key, ".") == tables && w.said(e) {
 				about := w.about
 				if w.allowed != nil {
 					about += ": " + strings.Join(w.allowed(), ", ")

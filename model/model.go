@@ -10,13 +10,17 @@ import (
 	"phasebench/model/valve"
 )
 
-// Engine is one cylinder and what surrounds it.
+// Engine is one cylinder, or one rotor with its three chambers, and what
+// surrounds it.
 type Engine struct {
 	Name        string
 	Description string
 	Fuel        string // a name known to gas.FuelByName
 	Octane      float64
-	Geometry    chamber.Crank
+	Kind        string        // KindPiston, or "" which is the same, or KindRotary
+	Geometry    chamber.Crank // of a piston engine
+	Rotor       chamber.Rotor // of a rotary engine
+	Seals       chamber.Seals // of a rotary engine
 	Intake      Port
 	Exhaust     Port
 	Crevice     Crevice
@@ -26,19 +30,23 @@ type Engine struct {
 	Point       Operating // where the engine runs unless told otherwise
 }
 
-// Port is what stands between the chamber and a pipe: one or more equal valves.
+// Port is what stands between the chamber and a pipe: one or more equal valves,
+// or, in a rotary engine, a port in the housing or in a side plate.
 type Port struct {
-	Open, Close float64 // valve events [rad], unwrapped: Open < Close; unused with a table
+	Open, Close float64 // where it opens and is shut again [rad], unwrapped: Open < Close; unused with a table
 	Lift        float64 // greatest lift [m]; unused with a table
 	Diameter    float64 // inner seat [m]
 	Count       float64 // valves
-	Flow        float64 // multiplies the usual discharge coefficients [-]
+	Flow        float64 // multiplies the usual discharge coefficients of valves; of a port it is the coefficient [-]
 	Heating     float64 // warming of fresh charge on the way in [K]
+
+	Area           float64 // of a port, fully open [m²]; 0: valves
+	Uncover, Cover float64 // angle over which a port opens and closes [rad]
 
 	TableAngle, TableLift []float64 // measured lift [rad], [m]; empty: a polynomial cam
 }
 
-// Crevice is the dead volume around the rings, and what leaks past them.
+// Crevice is the dead volume around the rings or seals, and what leaks past rings.
 type Crevice struct {
 	Volume float64 // [m³]
 	Leak   float64 // effective area to the crankcase [m²]
@@ -48,7 +56,7 @@ type Crevice struct {
 type Wall struct {
 	Law                 string  // a name known to wall.ByName, or "none"
 	Factor              float64 // multiplies the coefficient [-]
-	Head, Piston, Liner float64 // surface temperatures [K]
+	Head, Piston, Liner float64 // surface temperatures [K]; of side plates, rotor and housing as chamber.Walls has them
 }
 
 // Laws of burning, as named in engine files.
@@ -67,6 +75,7 @@ type Burn struct {
 	Plugs            float64 // 1, or 2: leading and trailing
 	PlugX, PlugY     float64 // place of the (leading) plug on the head, from the axis [m]
 	SecondX, SecondY float64 // of the trailing plug [m]
+	Flank            Flank   // of a rotary engine, in place of places
 
 	// For fixed, scaled and flame.
 	Development float64 // spark to 10 % [rad]
@@ -118,6 +127,13 @@ type Operating struct {
 
 // Chamber returns the volume law of e.
 func (e *Engine) Chamber() (chamber.Chamber, error) {
+	if e.Rotary() {
+		c, err := chamber.NewTrochoid(e.Rotor)
+		if err != nil {
+			return nil, err
+		}
+		return c, nil
+	}
 	c, err := chamber.NewSliderCrank(e.Geometry)
 	if err != nil {
 		return nil, err // not c: a nil *SliderCrank in a Chamber is not nil
@@ -125,8 +141,23 @@ func (e *Engine) Chamber() (chamber.Chamber, error) {
 	return c, nil
 }
 
-// Valves returns the valves of p in a cycle of period [rad].
-func (p *Port) Valves(period float64) (*valve.Valve, error) {
+// Opening returns the valves or the port of p in a cycle of period [rad].
+func (p *Port) Opening(period float64) (valve.Opening, error) {
+	if p.Area > 0 {
+		port, err := valve.NewPort(valve.Slot{Open: p.Open, Close: p.Close, Uncover: p.Uncover, Cover: p.Cover, Area: p.Area, Flow: p.Flow}, period)
+		if err != nil {
+			return nil, err // not port: a nil *Port in an Opening is not nil
+		}
+		return port, nil
+	}
+	v, err := p.valves(period)
+	if err != nil {
+		return nil, err
+	}
+	return v, nil
+}
+
+func (p *Port) valves(period float64) (*valve.Valve, error) {
 	var lift valve.Lift
 	var err error
 	if len(p.TableAngle) > 0 || len(p.TableLift) > 0 {
@@ -144,8 +175,7 @@ func (p *Port) Valves(period float64) (*valve.Valve, error) {
 	return valve.NewValve(lift, int(p.Count), p.Diameter, cd)
 }
 
-// Event returns where the valves of p leave and regain their seats [rad],
-// unwrapped.
+// Event returns where p opens and is shut again [rad], unwrapped.
 func (p *Port) Event() (open, close float64) {
 	if len(p.TableAngle) == 0 || len(p.TableAngle) != len(p.TableLift) {
 		return p.Open, p.Close
@@ -160,8 +190,8 @@ func (p *Port) Event() (open, close float64) {
 	return p.TableAngle[first], p.TableAngle[last]
 }
 
-// Sealed returns where the last valve closes before firing and the first opens
-// after it [rad].
+// Sealed returns where the last valve or port closes before firing and the first
+// opens after it [rad].
 func (e *Engine) Sealed() (from, to float64) {
 	_, from = e.Intake.Event()
 	to, _ = e.Exhaust.Event()

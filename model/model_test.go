@@ -9,7 +9,7 @@ import (
 )
 
 func TestEmbeddedEngines(t *testing.T) {
-	require.Equal(t, []string{"pump-set", "research-high-ratio", "small-196"}, Names())
+	require.Equal(t, []string{"pump-set", "research-high-ratio", "rotary-set", "small-196"}, Names())
 	for _, name := range Names() {
 		e, err := Load(name)
 		require.NoError(t, err)
@@ -28,7 +28,7 @@ func TestEmbeddedEngines(t *testing.T) {
 func TestLoadUnknown(t *testing.T) {
 	_, err := Load("nosuch")
 	require.ErrorIs(t, err, ErrUnknown)
-	require.ErrorContains(t, err, "pump-set, research-high-ratio, small-196")
+	require.ErrorContains(t, err, "pump-set, research-high-ratio, rotary-set, small-196")
 	_, err = Load("nosuch.toml")
 	require.ErrorContains(t, err, "nosuch.toml")
 }

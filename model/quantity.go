@@ -47,6 +47,13 @@ type word struct {
 	allowed    func() []string    // nil: any text
 	fallback   string             // "": the key is required
 	when       func(*Engine) bool // nil: always; else the key exists only then
+	unsaid     string             // not "": this value goes without saying, and is not written
+}
+
+// said tells whether w is written for e.
+func (w *word) said(e *Engine) bool {
+	v := *w.at(e)
+	return (w.when == nil || w.when(e)) && (w.unsaid == "" || v != "" && v != w.unsaid)
 }
 
 const (
@@ -68,17 +75,18 @@ func chen(e *Engine) bool   { return e.Friction.Law == FrictionChenFlynn }
 func walled(e *Engine) bool { return e.Wall.Law != "none" }
 
 var words = []word{
-	{"name", "short name", func(e *Engine) *string { return &e.Name }, nil, "", nil},
-	{"description", "what it is", func(e *Engine) *string { return &e.Description }, nil, "none", nil},
-	{"fuel", "fuel, always as vapour", func(e *Engine) *string { return &e.Fuel }, gas.Fuels, "", nil},
+	{"name", "short name", func(e *Engine) *string { return &e.Name }, nil, "", nil, ""},
+	{"description", "what it is", func(e *Engine) *string { return &e.Description }, nil, "none", nil, ""},
+	{"fuel", "fuel, always as vapour", func(e *Engine) *string { return &e.Fuel }, gas.Fuels, "", nil, ""},
+	{"geometry.kind", "what encloses the gas", func(e *Engine) *string { return &e.Kind }, func() []string { return []string{KindPiston, KindRotary} }, KindPiston, nil, KindPiston},
 	{"wall.law", "wall-heat correlation", func(e *Engine) *string { return &e.Wall.Law },
-		func() []string { return append(wall.Names(), "none") }, "woschni", nil},
+		func() []string { return append(wall.Names(), "none") }, "woschni", nil, ""},
 	{"burn.law", "how the burn is given", func(e *Engine) *string { return &e.Burn.Law },
-		func() []string { return []string{BurnFixed, BurnScaled, BurnFlame, BurnWiebe} }, "", nil},
+		func() []string { return []string{BurnFixed, BurnScaled, BurnFlame, BurnWiebe} }, "", nil, ""},
 	{"friction.law", "friction correlation", func(e *Engine) *string { return &e.Friction.Law },
-		func() []string { return []string{FrictionChenFlynn, FrictionPatton} }, FrictionChenFlynn, nil},
+		func() []string { return []string{FrictionChenFlynn, FrictionPatton} }, FrictionChenFlynn, nil, ""},
 	{"friction.valve_train", "type of valve train", func(e *Engine) *string { return &e.Friction.Follower },
-		friction.FollowerNames, "", func(e *Engine) bool { return !chen(e) }},
+		friction.FollowerNames, "", func(e *Engine) bool { return !chen(e) }, ""},
 }
 
 // series is one list of numbers of an engine file; its range is that of each.
@@ -96,35 +104,35 @@ var lists = []series{
 }
 
 var quantities = slices.Concat([]quantity{
-	{"geometry.bore_mm", "piston diameter", "mm", mm, 0, 1000, true, required, func(e *Engine) *float64 { return &e.Geometry.Bore }, nil},
-	{"geometry.stroke_mm", "twice the crank radius", "mm", mm, 0, 2000, true, required, func(e *Engine) *float64 { return &e.Geometry.Stroke }, nil},
-	{"geometry.rod_mm", "connecting rod between centres", "mm", mm, 0, 10000, true, required, func(e *Engine) *float64 { return &e.Geometry.Rod }, nil},
-	{"geometry.pin_offset_mm", "pin offset, positive towards the side the crank pin moves to after dead centre", "mm", mm, -1000, 1000, false, 0, func(e *Engine) *float64 { return &e.Geometry.Offset }, nil},
-	{"geometry.compression_ratio", "greatest over least volume", "", 1, 1, 30, true, required, func(e *Engine) *float64 { return &e.Geometry.Ratio }, nil},
-	{"geometry.head_area_ratio", "head surface over bore area", "", 1, 0, 5, true, 1, func(e *Engine) *float64 { return &e.Geometry.HeadArea }, nil},
-	{"geometry.piston_area_ratio", "crown surface over bore area", "", 1, 0, 5, true, 1, func(e *Engine) *float64 { return &e.Geometry.PistonArea }, nil},
-}, valves("intake.", func(e *Engine) *Port { return &e.Intake }),
+	{"geometry.bore_mm", "piston diameter", "mm", mm, 0, 1000, true, required, func(e *Engine) *float64 { return &e.Geometry.Bore }, piston},
+	{"geometry.stroke_mm", "twice the crank radius", "mm", mm, 0, 2000, true, required, func(e *Engine) *float64 { return &e.Geometry.Stroke }, piston},
+	{"geometry.rod_mm", "connecting rod between centres", "mm", mm, 0, 10000, true, required, func(e *Engine) *float64 { return &e.Geometry.Rod }, piston},
+	{"geometry.pin_offset_mm", "pin offset, positive towards the side the crank pin moves to after dead centre", "mm", mm, -1000, 1000, false, 0, func(e *Engine) *float64 { return &e.Geometry.Offset }, piston},
+	{"geometry.compression_ratio", "greatest over least volume", "", 1, 1, 30, true, required, (*Engine).Ratio, nil},
+	{"geometry.head_area_ratio", "head surface over bore area", "", 1, 0, 5, true, 1, func(e *Engine) *float64 { return &e.Geometry.HeadArea }, piston},
+	{"geometry.piston_area_ratio", "crown surface over bore area", "", 1, 0, 5, true, 1, func(e *Engine) *float64 { return &e.Geometry.PistonArea }, piston},
+}, rotor, openings("intake.", func(e *Engine) *Port { return &e.Intake }),
 	[]quantity{{"intake.charge_heating_k", "warming of the fresh charge on the way in", "K", 1, 0, 200, false, 20, func(e *Engine) *float64 { return &e.Intake.Heating }, nil}},
-	valves("exhaust.", func(e *Engine) *Port { return &e.Exhaust }),
+	openings("exhaust.", func(e *Engine) *Port { return &e.Exhaust }),
 	[]quantity{
 		{"crevice.volume_mm3", "dead volume around the rings", "mm³", mm * mm * mm, 0, 1e5, false, 0, func(e *Engine) *float64 { return &e.Crevice.Volume }, nil},
-		{"crevice.blowby_area_mm2", "effective leak area past the rings", "mm²", mm * mm, 0, 10, false, 0, func(e *Engine) *float64 { return &e.Crevice.Leak }, nil},
-
+		{"crevice.blowby_area_mm2", "effective leak area past the rings", "mm²", mm * mm, 0, 10, false, 0, func(e *Engine) *float64 { return &e.Crevice.Leak }, piston},
+	}, seals, []quantity{
 		{"wall.factor", "multiplies the correlation", "", 1, 0, 10, false, 1, func(e *Engine) *float64 { return &e.Wall.Factor }, walled},
-		{"wall.head_k", "surface temperature", "K", 1, 200, 1000, false, 450, func(e *Engine) *float64 { return &e.Wall.Head }, walled},
-		{"wall.piston_k", "surface temperature", "K", 1, 200, 1000, false, 480, func(e *Engine) *float64 { return &e.Wall.Piston }, walled},
-		{"wall.liner_k", "surface temperature", "K", 1, 200, 1000, false, 420, func(e *Engine) *float64 { return &e.Wall.Liner }, walled},
-
+		{"wall.head_k", "surface temperature", "K", 1, 200, 1000, false, 450, func(e *Engine) *float64 { return &e.Wall.Head }, lined},
+		{"wall.piston_k", "surface temperature", "K", 1, 200, 1000, false, 480, func(e *Engine) *float64 { return &e.Wall.Piston }, lined},
+		{"wall.liner_k", "surface temperature", "K", 1, 200, 1000, false, 420, func(e *Engine) *float64 { return &e.Wall.Liner }, lined},
+	}, plates, []quantity{
 		{"burn.efficiency", "share of the fresh charge that ever burns", "", 1, 0, 1, true, 0.97, func(e *Engine) *float64 { return &e.Burn.Efficiency }, nil},
 		{"burn.octane", "octane number of the fuel, for knock", "", 1, 40, 130, false, 91, func(e *Engine) *float64 { return &e.Octane }, nil},
 		{"burn.plugs", "spark plugs, 1 or 2", "", 1, 1, 2, false, 1, func(e *Engine) *float64 { return &e.Burn.Plugs }, nil},
-		{"burn.plug_x_mm", "place of the (leading) plug on the head, from the cylinder axis", "mm", mm, -500, 500, false, 0, func(e *Engine) *float64 { return &e.Burn.PlugX }, nil},
-		{"burn.plug_y_mm", "", "mm", mm, -500, 500, false, 0, func(e *Engine) *float64 { return &e.Burn.PlugY }, nil},
-		{"burn.second_plug_x_mm", "place of the trailing plug", "mm", mm, -500, 500, false, required, func(e *Engine) *float64 { return &e.Burn.SecondX }, twin},
-		{"burn.second_plug_y_mm", "", "mm", mm, -500, 500, false, 0, func(e *Engine) *float64 { return &e.Burn.SecondY }, twin},
+		{"burn.plug_x_mm", "place of the (leading) plug on the head, from the cylinder axis", "mm", mm, -500, 500, false, 0, func(e *Engine) *float64 { return &e.Burn.PlugX }, piston},
+		{"burn.plug_y_mm", "", "mm", mm, -500, 500, false, 0, func(e *Engine) *float64 { return &e.Burn.PlugY }, piston},
+		{"burn.second_plug_x_mm", "place of the trailing plug", "mm", mm, -500, 500, false, required, func(e *Engine) *float64 { return &e.Burn.SecondX }, placed},
+		{"burn.second_plug_y_mm", "", "mm", mm, -500, 500, false, 0, func(e *Engine) *float64 { return &e.Burn.SecondY }, placed},
 		{"burn.development_deg", "spark to 10 % burned", "deg", deg, 0, 180, true, required, func(e *Engine) *float64 { return &e.Burn.Development }, angled},
 		{"burn.rapid_burn_deg", "10 to 90 % burned", "deg", deg, 0, 180, true, required, func(e *Engine) *float64 { return &e.Burn.Rapid }, angled},
-	}, point("burn.base_", "where those two angles hold: ", func(e *Engine) *Operating { return &e.Burn.Base }, scaled),
+	}, flank, point("burn.base_", "where those two angles hold: ", func(e *Engine) *Operating { return &e.Burn.Base }, scaled),
 	stage("burn.", "", 0, func(e *Engine) *Stage { return &e.Burn.First }, staged),
 	[]quantity{{"burn.second_share", "share of the charge burned by a second stage", "", 1, 0, 0.99, false, 0, func(e *Engine) *float64 { return &e.Burn.SecondShare }, staged}},
 	stage("burn.second_", "second stage: ", required, func(e *Engine) *Stage { return &e.Burn.Second }, double),
@@ -160,17 +168,17 @@ func disturbances(prefix string, at func(*Engine) *Operating) []quantity {
 	}
 }
 
-// valves is the rows of the valves of a port.
-func valves(prefix string, at func(*Engine) *Port) []quantity {
+// openings is the rows of valves, or of a port in a wall.
+func openings(prefix string, at func(*Engine) *Port) []quantity {
 	cam := func(e *Engine) bool { return len(at(e).TableAngle) == 0 && len(at(e).TableLift) == 0 }
-	return []quantity{
+	return append([]quantity{
 		{prefix + "open_deg_atdc", "the valve leaves its seat; around the gas-exchange dead centre count on past the end of the cycle", "deg", deg, -1200, 1200, false, required, func(e *Engine) *float64 { return &at(e).Open }, cam},
 		{prefix + "close_deg_atdc", "it is back", "deg", deg, -1200, 1200, false, required, func(e *Engine) *float64 { return &at(e).Close }, cam},
-		{prefix + "peak_lift_mm", "greatest lift", "mm", mm, 0, 100, true, required, func(e *Engine) *float64 { return &at(e).Lift }, cam},
-		{prefix + "seat_mm", "inner seat diameter", "mm", mm, 0, 500, true, required, func(e *Engine) *float64 { return &at(e).Diameter }, nil},
-		{prefix + "valves", "equal valves in this port", "", 1, 1, 8, false, 1, func(e *Engine) *float64 { return &at(e).Count }, nil},
-		{prefix + "flow_factor", "multiplies the usual discharge coefficients", "", 1, 0, 1.4, true, 1, func(e *Engine) *float64 { return &at(e).Flow }, nil},
-	}
+		{prefix + "peak_lift_mm", "greatest lift", "mm", mm, 0, 100, true, required, func(e *Engine) *float64 { return &at(e).Lift }, func(e *Engine) bool { return piston(e) && cam(e) }},
+		{prefix + "seat_mm", "inner seat diameter", "mm", mm, 0, 500, true, required, func(e *Engine) *float64 { return &at(e).Diameter }, piston},
+		{prefix + "valves", "equal valves in this port", "", 1, 1, 8, false, 1, func(e *Engine) *float64 { return &at(e).Count }, piston},
+		{prefix + "flow_factor", "multiplies the usual discharge coefficients", "", 1, 0, 1.4, true, 1, func(e *Engine) *float64 { return &at(e).Flow }, piston},
+	}, slot(prefix, at)...)
 }
 
 // stage is the rows of a Wiebe stage; delay is the fallback of its delay.
@@ -222,6 +230,9 @@ func (e *Engine) problems() (all []*Problem) {
 		}
 		v := *w.at(e)
 		if v == "" {
+			v = w.unsaid
+		}
+		if v == "" {
 			all = append(all, &Problem{w.key, `""`, "a text"})
 		} else if w.allowed != nil && !slices.Contains(w.allowed(), v) {
 			all = append(all, &Problem{w.key, fmt.Sprintf("%q", v), "one of " + strings.Join(w.allowed(), ", ")})
@@ -238,9 +249,14 @@ func (e *Engine) problems() (all []*Problem) {
 		return all // what follows compares values with each other
 	}
 	g := &e.Geometry
-	if least := g.Stroke/2 + math.Abs(g.Offset); !(g.Rod > least) {
+	if least := g.Stroke/2 + math.Abs(g.Offset); piston(e) && !(g.Rod > least) {
 		return append(all, &Problem{"geometry.rod_mm", number(g.Rod / mm),
 			"more than stroke_mm/2 + |pin_offset_mm| = " + number(least/mm) + " mm"})
+	}
+	if e.Rotary() {
+		if all = append(all, e.rotaryProblems()...); len(all) > 0 {
+			return all
+		}
 	}
 	if all = append(all, e.shape()...); len(all) > 0 {
 		return all
@@ -255,7 +271,7 @@ func (e *Engine) problems() (all []*Problem) {
 	return all
 }
 
-// shape lists what is wrong with counts, valves and plugs.
+// shape lists what is wrong with counts, valves or ports, and plugs.
 func (e *Engine) shape() (all []*Problem) {
 	for _, c := range []struct {
 		key   string
@@ -275,8 +291,12 @@ func (e *Engine) shape() (all []*Problem) {
 		key  string
 		port *Port
 	}{{"intake", &e.Intake}, {"exhaust", &e.Exhaust}} {
-		if _, err := v.port.Valves(period); err != nil {
-			all = append(all, &Problem{v.key, "(" + err.Error() + ")", "valves that open, lift and close again within a cycle"})
+		if _, err := v.port.Opening(period); err != nil {
+			want := "valves that open, lift and close again within a cycle"
+			if e.Rotary() {
+				want = "a port that opens, stays open and closes again within a cycle"
+			}
+			all = append(all, &Problem{v.key, "(" + err.Error() + ")", want})
 		}
 	}
 	if len(all) > 0 {
@@ -293,9 +313,12 @@ func (e *Engine) shape() (all []*Problem) {
 	bad("exhaust.open_deg_atdc", to, 0, strokes.End, "the exhaust to open after firing dead centre")
 	bad("intake.open_deg_atdc", intakeOpen, to-period, from, "the intake to open after the exhaust has")
 	bad("exhaust.close_deg_atdc", exhaustClose, to, from+period, "the exhaust to close before the intake does")
-	if most := 0.1 * c.Swept() / (e.Geometry.Ratio - 1); !(e.Crevice.Volume <= most) {
+	if most := 0.1 * c.Swept() / (*e.Ratio() - 1); !(e.Crevice.Volume <= most) {
 		all = append(all, &Problem{"crevice.volume_mm3", number(e.Crevice.Volume / (mm * mm * mm)),
 			"at most a tenth of the clearance volume, " + number(most/(mm*mm*mm)) + " mm³"})
+	}
+	if e.Rotary() {
+		return all
 	}
 	for _, p := range []struct {
 		key  string

@@ -11,7 +11,7 @@ type Setting struct {
 func (e *Engine) Settings() []Setting {
 	var all []Setting
 	for _, w := range words {
-		if w.when != nil && !w.when(e) {
+		if !w.said(e) {
 			continue
 		}
 		all = append(all, Setting{w.key, *w.at(e)})

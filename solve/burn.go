@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"phasebench/model"
+	"phasebench/model/chamber"
 	"phasebench/model/flame"
 	"phasebench/model/wall"
 	"phasebench/wiebe"
@@ -75,7 +76,7 @@ func (s *Solver) ignite(op *model.Operating, ch *charge) (ignition, error) {
 		speed, viscosity := s.flame(op, ch, first)
 		top, _ := s.flame(op, ch, 0)
 		vol, _ := s.chamber.Volume(first)
-		u := s.flames.Intensity * s.chamber.MeanSpeed(op.Speed)
+		u := s.flames.Intensity * chamber.DepthSpeed(s.chamber, op.Speed)
 		if lit, why := flame.Lights(math.Min(speed, top), u, vol/s.bore, viscosity); !lit {
 			return ignition{why: why}, nil
 		}
@@ -86,11 +87,23 @@ func (s *Solver) ignite(op *model.Operating, ch *charge) (ignition, error) {
 		return ignition{lit: true, start: first}, nil
 	}
 
-	for k := range s.plugs {
-		if err := s.place(op, ch, sparks[k], s.shares[k]); err != nil {
-			return ignition{}, err
+	shares, slower := s.shares, 1.
+	if s.engine.Rotary() {
+		two.burn, shares = s.meet(op, s.pace(op, ch))
+		slower = b.Flank.Slowdown
+	}
+	for k, share := range shares {
+		if share == 0 {
+			continue
 		}
-		if len(two.burn) == 0 {
+		factor := 1.
+		if k > 0 {
+			factor = slower
+		}
+		if ok, err := s.place(op, ch, sparks[k], share, factor); err != nil {
+			return ignition{}, err
+		} else if !ok {
+			two.burn = two.burn[:0]
 			return ignition{why: flame.TooLean}, nil
 		}
 	}
@@ -105,21 +118,22 @@ func (s *Solver) ignite(op *model.Operating, ch *charge) (ignition, error) {
 }
 
 // place appends to s.two.burn the burn of one plug that fires at spark [rad]
-// and burns share of the charge; nothing if the flame does not develop.
-func (s *Solver) place(op *model.Operating, ch *charge, spark, share float64) error {
+// and burns share of the charge, slower by that factor; ok tells whether the flame
+// develops.
+func (s *Solver) place(op *model.Operating, ch *charge, spark, share, slower float64) (ok bool, err error) {
 	b := &s.engine.Burn
 	put := func(st wiebe.Stage, share float64) {
 		s.two.burn = append(s.two.burn, wiebe.Part{Share: share, Stage: st})
 	}
 	if b.Law == model.BurnWiebe {
 		stage := func(st *model.Stage) wiebe.Stage {
-			return wiebe.Stage{Start: spark + st.Delay*s.vary.Development, Span: st.Span * s.vary.Rapid, A: st.A, M: st.M}
+			return wiebe.Stage{Start: spark + st.Delay*s.vary.Development*slower, Span: st.Span * s.vary.Rapid * slower, A: st.A, M: st.M}
 		}
 		put(stage(&b.First), share*(1-b.SecondShare))
 		if b.SecondShare > 0 {
 			put(stage(&b.Second), share*b.SecondShare)
 		}
-		return nil
+		return true, nil
 	}
 	development, rapid := b.Development, b.Rapid
 	if b.Law == model.BurnScaled && !s.calibrating {
@@ -129,16 +143,15 @@ func (s *Solver) place(op *model.Operating, ch *charge, spark, share float64) er
 			return v
 		})
 		if math.IsNaN(development) { // the exhaust opens first
-			s.two.burn = s.two.burn[:0]
-			return nil
+			return false, nil
 		}
 		rapid = s.base.RapidBurn(climate)
 	}
 	development, rapid = development*s.vary.Development, rapid*s.vary.Rapid
 	s.burnAngles = [2]float64{development, rapid}
-	stage, err := wiebe.FromAngles(spark, development, rapid)
+	stage, err := wiebe.FromAngles(spark, development*slower, rapid*slower)
 	put(stage, share)
-	return err
+	return true, err
 }
 
 // calibrate runs the base point of a scaled burn or of flames with its two

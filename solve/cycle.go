@@ -50,17 +50,17 @@ type Indicators struct {
 	FMEP      float64 // [Pa]
 	BMEP      float64 // IMEPNet − FMEP [Pa]
 
-	Torque float64 // at the brake, mean over the cycle [N·m]
-	Power  float64 // at the brake [W]
+	Torque float64 // at the brake, mean over the cycle, of all chambers [N·m]
+	Power  float64 // at the brake, of all chambers [W]
 
 	Efficiency float64 // gross indicated work over fuel energy [-]
 	HeatLoss   float64 // wall heat of the whole cycle over fuel energy [-]
 	Residual   float64 // burned gas left over, over charge at intake closing, by mass [-]; the air's water does not count, a charge being as moist as Operating says
 	Volumetric float64 // dry air taken in over dry air that would fill the swept volume at manifold pressure and temperature [-]
-	Airflow    float64 // dry air [kg/s]
+	Airflow    float64 // dry air, of all chambers [kg/s]
 	FuelHeat   float64 // fuel energy taken in, lower heating value [J]
 	Charge     float64 // mass at intake closing [kg]
-	Blowby     float64 // mass past the rings over charge [-]
+	Blowby     float64 // mass past rings or seals over charge [-]
 
 	PeakTemp     float64 // greatest mean gas temperature [K]
 	PeakUnburned float64 // greatest temperature of the unburned zone [K]

@@ -48,7 +48,7 @@ func (s *Solver) indicate(op *model.Operating, x, g *Carry, dst *Cycle) {
 	i.HeatLoss = y[oneHeat] / i.FuelHeat
 	i.Residual = math.Max(0, (x[carryB]-s.one.bIn)/(1-s.one.bIn))
 	i.Volumetric = taken * in.V / swept
-	i.Airflow = air * op.Speed / period
+	i.Airflow = air * op.Speed / period * s.engine.Chambers()
 	i.Charge = x[carryM]
 	i.Blowby = y[oneLeak] / i.Charge
 	i.PeakTemp = x[carryT]
@@ -97,11 +97,12 @@ func (s *Solver) Heat(lambda float64) float64 { return s.fuel.LHV / (1 + lambda*
 
 // Brake returns the friction mean effective pressure [Pa] and the mean brake
 // torque [N·m] of a cycle at op with peak pressure peak [Pa] and net indicated mean
-// effective pressure net [Pa].
+// effective pressure net [Pa]. The torque is what a dynamometer reads: of all
+// chambers that drive the shaft.
 func (s *Solver) Brake(op *model.Operating, peak, net float64) (fmep, torque float64) {
 	fmep = s.friction.MEP(&friction.Conditions{Peak: peak, Speed: s.chamber.MeanSpeed(op.Speed), Omega: op.Speed,
 		Intake: op.MAP, Ambient: 101325})
-	return fmep, (net - fmep) * s.chamber.Swept() / s.strokes.Period()
+	return fmep, (net - fmep) * s.chamber.Swept() / s.strokes.Period() * s.engine.Chambers()
 }
 
 // energy is the specific internal energy of ch [J/kg].

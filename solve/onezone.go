@@ -19,7 +19,7 @@ const (
 	oneOut          // net mass through the exhaust valves out of it [kg]
 	oneFlow         // net enthalpy through all valves into the chamber [J]
 	oneRing         // net enthalpy into the crevice [J]
-	oneLeak         // mass past the rings [kg]
+	oneLeak         // mass past rings or seals [kg]
 	oneRingB        // burned mass in the crevice [kg]
 	onePortM        // in the intake port: mass that flowed back [kg]
 	onePortB        // its burned mass [kg]
@@ -42,7 +42,7 @@ const (
 // of the waiting gas is left, fresh charge mixes in smoothly.
 type oneZone struct {
 	place
-	intake, exhaust   *valve.Valve
+	intake, exhaust   valve.Opening
 	pIn, tIn, pOut    float64 // manifold pressure, temperature at entry [K], exhaust pressure
 	hIn, rIn, gammaIn float64 // of the fresh charge at entry
 	bIn               float64 // its burned fraction, see Solver.moist

@@ -23,10 +23,22 @@ type place struct {
 	refP, refV                      float64 // at intake closing
 
 	crevice   float64 // volume [m³]
-	leak      float64 // effective area to the crankcase [m²]
-	crankcase float64 // pressure there [Pa]
+	areas     chamber.Leak
+	leaks     [3]leak
+	nLeaks    int     // of these that let gas out
 	ringR     float64 // gas constant of what is in the crevice [J/kg/K]
 	ringGamma float64
+}
+
+// leak is one way out of the chamber. Rings leak to the crankcase and side seals to
+// the inside of the rotor, at the exhaust's pressure (our own choice). Past the
+// apex seals gas goes to the neighbours: while a chamber is under pressure, the one
+// ahead of it exhausts and the one behind it takes in, so that the pressures there
+// are about those of exhaust and manifold. What comes in from neighbours under
+// pressure, while the ports of this chamber are open, is left out (our own choice).
+type leak struct {
+	area float64 // effective [m²]
+	to   float64 // pressure there [Pa]
 }
 
 // set prepares for an engine at op, whose fresh charge has the burned fraction
@@ -38,7 +50,13 @@ func (c *place) set(e *model.Engine, op *model.Operating, fresh float64) {
 		w := &e.Wall
 		c.headTemp, c.pistonTemp, c.linerTemp = w.Head+op.WallShift, w.Piston+op.WallShift, w.Liner+op.WallShift
 	}
-	c.crevice, c.leak, c.crankcase = e.Crevice.Volume, e.Crevice.Leak, op.Exhaust
+	c.crevice, c.nLeaks = e.Crevice.Volume, 0
+	for _, l := range [...]leak{{c.areas.Side, op.Exhaust}, {c.areas.Apex, op.Exhaust}, {c.areas.Apex, op.MAP}} {
+		if l.area > 0 {
+			c.leaks[c.nLeaks] = l
+			c.nLeaks++
+		}
+	}
 	var s state
 	c.at(c.linerTemp, op.MAP, fresh, &s)
 	c.ringR = op.MAP * s.v / c.linerTemp
@@ -77,11 +95,11 @@ func (c *place) walls(theta, vol, p, t, mass float64) (hA, mean float64) {
 
 // ring returns what of the crevice depends on nothing but p [Pa]: the mass in
 // it over p [kg/Pa], which its walls keep at the liner's temperature, and the
-// flow past the rings [kg/rad].
+// flow past rings or seals [kg/rad].
 func (c *place) ring(p float64) (perPressure, leak float64) {
 	perPressure = c.crevice / (c.ringR * c.linerTemp)
-	if c.leak > 0 {
-		leak = valve.Flow(c.leak, p, c.linerTemp, c.ringR, c.ringGamma, c.crankcase) / c.speed
+	for _, l := range c.leaks[:c.nLeaks] {
+		leak += valve.Flow(l.area, p, c.linerTemp, c.ringR, c.ringGamma, l.to) / c.speed
 	}
 	return perPressure, leak
 }

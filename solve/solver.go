@@ -82,6 +82,7 @@ type Solver struct {
 
 	plugs       int
 	shares      []float64
+	meeting     [mostPlugs]float64 // those of a rotary chamber at hand
 	fronts      []*flame.Front
 	flames      flame.Entrainment
 	kernel      float64 // share of the charge of a front that counts as burned at its spark [-]
@@ -177,20 +178,23 @@ func build(e *model.Engine, set *Settings, mixtures map[float64]mixture) (*Solve
 	return s, s.calibrate()
 }
 
-// parts sets up valves, walls, plugs and fronts.
+// parts sets up valves or ports, leaks, walls, plugs and fronts.
 func (s *Solver) parts() (err error) {
 	e, period := &s.engine, s.strokes.Period()
 	p := place{chamber: s.chamber, factor: e.Wall.Factor}
+	if p.areas, err = e.Leaks(); err != nil {
+		return err
+	}
 	if e.Wall.Law == "none" {
 		p.linerTemp = 450 // what the crevice keeps its gas at
 	} else if p.law, err = wall.ByName(e.Wall.Law); err != nil {
 		return err
 	}
 	s.one.place, s.two.place = p, p
-	if s.one.intake, err = e.Intake.Valves(period); err != nil {
+	if s.one.intake, err = e.Intake.Opening(period); err != nil {
 		return err
 	}
-	if s.one.exhaust, err = e.Exhaust.Valves(period); err != nil {
+	if s.one.exhaust, err = e.Exhaust.Opening(period); err != nil {
 		return err
 	}
 	s.from, s.to = e.Sealed()
@@ -207,7 +211,7 @@ func (s *Solver) parts() (err error) {
 	s.kernel = flame.KernelShare
 	s.plugs = int(e.Burn.Plugs)
 	s.shares = []float64{1}
-	if s.plugs == 2 || e.Burn.Law == model.BurnFlame {
+	if (s.plugs == 2 || e.Burn.Law == model.BurnFlame) && !e.Rotary() {
 		plugs := []flame.Plug{{X: e.Burn.PlugX, Y: e.Burn.PlugY}, {X: e.Burn.SecondX, Y: e.Burn.SecondY}}[:s.plugs]
 		if s.fronts, err = flame.NewFronts(bore, plugs); err != nil {
 			return err

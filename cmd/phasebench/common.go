@@ -78,8 +78,38 @@ func (c *common) load(f *pflag.FlagSet) (*model.Engine, error) {
 	return e, e.Point.Check(e)
 }
 
+// liken gives flags about a peak or a burn that were not given, which hold for
+// pistons, what they are for e.
+func liken(f *pflag.FlagSet, e *model.Engine, names ...string) error {
+	for _, name := range names {
+		if f.Changed(name) || !e.Rotary() {
+			continue
+		}
+		usual, err := strconv.ParseFloat(f.Lookup(name).DefValue, 64)
+		if err != nil {
+			return err
+		}
+		likened, err := e.Likened(usual * deg)
+		if err != nil {
+			return err
+		}
+		if err := f.Set(name, fmt.Sprintf("%.1f", likened/deg)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // place describes where e runs, for titles.
 func place(e *model.Engine) string {
 	p := &e.Point
-	return fmt.Sprintf("%s, %.6g rpm, MAP %.4g kPa, lambda %.3g", plain(e.Name), p.Speed*60/(2*math.Pi), p.MAP/1e3, p.Lambda)
+	return fmt.Sprintf("%s, %.6g rpm, MAP %.4g kPa, lambda %.3g%s", plain(e.Name), p.Speed*60/(2*math.Pi), p.MAP/1e3, p.Lambda, shaft(e))
+}
+
+// shaft says behind a title what the degrees of e are, if not those of a crank.
+func shaft(e *model.Engine) string {
+	if e.Rotary() {
+		return ", shaft degrees"
+	}
+	return ""
 }

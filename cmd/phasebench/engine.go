@@ -106,7 +106,7 @@ func listEngines(cmd *cobra.Command, asJSON bool) error {
 		if err != nil {
 			return err
 		}
-		all = append(all, entry{name, e.Description, c.Swept() * 1e6, e.Geometry.Ratio, e.Fuel})
+		all = append(all, entry{name, e.Description, c.Swept() * 1e6, *e.Ratio(), e.Fuel})
 	}
 	if asJSON {
 		return writeJSON(cmd.OutOrStdout(), struct {

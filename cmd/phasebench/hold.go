@@ -23,7 +23,7 @@ func checkTorque(f *pflag.FlagSet, e *model.Engine, torque float64) error {
 	}
 	const highest = 30e5 // brake mean effective pressure that no engine here has [Pa]
 	strokes := c.Strokes()
-	if most := highest * c.Swept() / strokes.Period(); !(torque >= 0 && torque <= most) {
+	if most := highest * c.Swept() / strokes.Period() * e.Chambers(); !(torque >= 0 && torque <= most) {
 		return &model.Problem{Key: keyOf("hold-torque-nm"), Given: short(torque), Want: fmt.Sprintf("0 to %.4g N m for this engine", most)}
 	}
 	for _, name := range []string{"map-kpa", "knock"} {
@@ -65,8 +65,8 @@ func holdTorque(cmd *cobra.Command, c *common, s *solve.Solver, e *model.Engine,
 	if err != nil {
 		return err
 	}
-	title := fmt.Sprintf("%s, %.6g rpm, lambda %.3g, brake torque held at %.4g N m",
-		plain(e.Name), e.Point.Speed*60/(2*math.Pi), e.Point.Lambda, torque)
+	title := fmt.Sprintf("%s, %.6g rpm, lambda %.3g, brake torque held at %.4g N m%s",
+		plain(e.Name), e.Point.Speed*60/(2*math.Pi), e.Point.Lambda, torque, shaft(e))
 	if c.plot != "" {
 		if err := m.picture(c.plot, chart.Airflow(points, least, title)); err != nil {
 			return err

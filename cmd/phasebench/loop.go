@@ -297,7 +297,7 @@ func (l *loopFlags) senses(f *pflag.FlagSet, s *loop.Scenario) error {
 	if f.Changed("over-cycles") {
 		set.Over = l.over
 	}
-	usual := reader.Usual(set.Signal)
+	usual := reader.UsualFor(set.Signal, s.Engine)
 	if set.Settings != nil {
 		*usual = *set.Settings
 	}

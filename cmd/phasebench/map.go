@@ -133,8 +133,8 @@ and what it costs to hold LPP, or CA50, at one angle everywhere in place of MBT.
 	f.Lookup("spark-deg").Usage = "recorded only: a map finds the spark"
 	speed.register(f, "shaft speed", "rpm")
 	pressure.register(f, "manifold absolute pressure", "kPa")
-	f.Float64Var(&lpp, "lpp-deg", 15, "LPP to hold [deg after dead centre]")
-	f.Float64Var(&ca50, "ca50-deg", 8, "CA50 to hold [deg after dead centre]")
+	f.Float64Var(&lpp, "lpp-deg", 15, "LPP to hold [deg after dead centre]; without it, of a rotary engine where its chamber has risen as much")
+	f.Float64Var(&ca50, "ca50-deg", 8, "CA50 to hold [deg after dead centre]; likewise")
 	f.IntVar(&plan.Workers, "workers", 0, "nodes solved at once; the result is the same (default: one for each processor)")
 	f.StringVar(&csvFile, "csv", "", "write the nodes as CSV to this `FILE`")
 	var names []string
@@ -159,6 +159,9 @@ and what it costs to hold LPP, or CA50, at one angle everywhere in place of MBT.
 		if err != nil {
 			return err
 		}
+		if err := liken(f, e, "lpp-deg", "ca50-deg"); err != nil {
+			return err
+		}
 		p := plan // in SI; the flags keep what was given
 		if err := settleGrid(f, e, &p, &speed, &pressure); err != nil {
 			return err
@@ -171,7 +174,7 @@ and what it costs to hold LPP, or CA50, at one angle everywhere in place of MBT.
 		m := newMeta("map", c.seed, e)
 		m.spans(f, &speed, &pressure)
 		m.also(f, "lpp-deg", "ca50-deg")
-		title := fmt.Sprintf("%s, lambda %.3g", plain(e.Name), e.Point.Lambda)
+		title := fmt.Sprintf("%s, lambda %.3g%s", plain(e.Name), e.Point.Lambda, shaft(e))
 		if csvFile != "" {
 			if err := writeFile(csvFile, func(w io.Writer) error { return mapCSV(w, g, m.notes()) }); err != nil {
 				return err

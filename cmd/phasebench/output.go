@@ -23,6 +23,7 @@ type meta struct {
 	Tool    string            `json:"tool"`
 	Version string            `json:"version"`
 	Command string            `json:"command"`
+	Angle   string            `json:"angle,omitempty"` // of what, if not of a crank: "shaft"
 	Seed    uint64            `json:"seed"`
 	Engine  map[string]any    `json:"engine,omitempty"` // every key of the engine file; point.* is the point that was run
 	Flags   map[string]string `json:"flags,omitempty"`  // what else the command was given
@@ -34,6 +35,9 @@ type meta struct {
 func newMeta(command string, seed uint64, e *model.Engine) meta {
 	m := meta{Tool: "phasebench", Version: version(), Command: command, Seed: seed, Caution: record.Caution}
 	if e != nil {
+		if e.Rotary() {
+			m.Angle = "shaft"
+		}
 		m.Engine = map[string]any{}
 		for _, s := range e.Settings() {
 			m.Engine[s.Key] = s.Value
@@ -60,6 +64,9 @@ func (m *meta) also(f *pflag.FlagSet, names ...string) {
 func (m *meta) notes() []string {
 	all := []string{
 		"tool: " + m.Tool + " " + m.Version, "command: " + m.Command, fmt.Sprint("seed: ", m.Seed), "caution: " + m.Caution,
+	}
+	if m.Angle != "" {
+		all = append(all, "angle: "+m.Angle)
 	}
 	m.each(func(key, value string, _ bool) { all = append(all, key+": "+value) })
 	return all

@@ -21,7 +21,7 @@ const mostPoints = 10000
 func newSweep() *cobra.Command {
 	var c common
 	var from, to, step, torque float64
-	var knock bool
+	var knock, split bool
 	cmd := &cobra.Command{
 		Use:   "sweep",
 		Short: "spark sweep: torque, LPP, peak pressure, CA50; MBT",
@@ -29,11 +29,14 @@ func newSweep() *cobra.Command {
 maximum brake torque, by optimisation. --knock adds when and how hard the
 unburned charge knocks, and the knock-limited spark. With --hold-torque-nm the
 manifold pressure is found at every spark so that the torque holds: airflow
-against spark shows what a spark costs at light load.`,
+against spark shows what a spark costs at light load. --split goes over the split
+between the two plugs of an engine that has two, each at the MBT of the leading
+plug, and finds the best.`,
 		Example: `  phasebench sweep
   phasebench sweep --map-kpa 45 --from-deg 10 --to-deg 60 --step-deg 2.5 --plot sweep.svg
   phasebench sweep --knock --speed-rpm 1500 --map-kpa 95
-  phasebench sweep --hold-torque-nm 8 --from-deg 10`,
+  phasebench sweep --hold-torque-nm 8 --from-deg 10
+  phasebench sweep --engine rotary-set --split`,
 		Args: noArgs,
 	}
 	c.register(cmd.Flags())
@@ -43,19 +46,37 @@ against spark shows what a spark costs at light load.`,
 	cmd.Flags().Float64Var(&to, "to-deg", 50, "last spark advance [deg before dead centre]")
 	cmd.Flags().Float64Var(&step, "step-deg", 5, "from one spark advance to the next [deg]")
 	cmd.Flags().BoolVar(&knock, "knock", false, "show knock, and find the knock-limited spark")
+	cmd.Flags().BoolVar(&split, "split", false, fmt.Sprintf("go over the split between leading and trailing plug; --from-deg and --to-deg are splits then [deg] (default %d to %d)", splitFrom, splitTo))
 	optional(cmd.Flags(), &torque, "hold-torque-nm", "brake torque held by the throttle at every spark, in place of --map-kpa [N m]")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
 		f := cmd.Flags()
 		if err := checkPicture("plot", c.plot); err != nil {
 			return err
 		}
+		e, err := c.load(f)
+		if err != nil {
+			return err
+		}
+		if split {
+			if err := checkSplit(f, e); err != nil {
+				return err
+			}
+		}
 		sparks, err := row(from, to, step)
 		if err != nil {
 			return err
 		}
-		e, err := c.load(f)
-		if err != nil {
-			return err
+		if split {
+			if err := splitEnds(e, sparks, from, to); err != nil {
+				return err
+			}
+			s, err := solve.New(e, nil)
+			if err != nil {
+				return err
+			}
+			m := newMeta("sweep", c.seed, e)
+			m.also(f, "split", "from-deg", "to-deg", "step-deg")
+			return sweepSplits(cmd, &c, s, e, sparks, m)
 		}
 		if err := checkEnds(e, sparks, from, to); err != nil {
 			return err

@@ -72,7 +72,7 @@ the workers, shards or interruptions.`,
 	f.Lookup("seed").Usage = "of all draws; at most 2^53"
 	f.IntVar(&t.cycles, "cycles", shown, "cycles in all")
 	f.IntVar(&t.part, "part-cycles", shown, "cycles in a part: one file of each format; the unit of work")
-	f.IntVar(&t.samples, "samples", 720, "samples of a cycle in angle base, a multiple of 8")
+	f.IntVar(&t.samples, "samples", 720, "samples of a cycle in angle base, a multiple of 8; without it one a degree")
 	f.StringVar(&t.out, "out", "", "write the dataset to this `DIR`")
 	f.StringSliceVar(&t.formats, "format", []string{"parquet"}, "any of "+strings.Join(dataset.Formats(), ", ")+", apart by commas")
 	f.StringSliceVar(&t.sensors, "sensor", []string{"pressure", "ion"}, "any of "+strings.Join(sensorNames, ", ")+", apart by commas")
@@ -216,6 +216,15 @@ func (t *tracesFlags) bench(ctx context.Context, f *pflag.FlagSet, e *model.Engi
 		}
 		if err := schedule.Check(e); err != nil {
 			return nil, usage(fmt.Errorf("%s: %v", t.schedule, err)) // not wrapped: no flag gave it
+		}
+	}
+	if !f.Changed("samples") {
+		ch, err := e.Chamber()
+		if err != nil {
+			return nil, err
+		}
+		if err := f.Set("samples", strconv.Itoa(stream.UsualSamples(ch.Strokes()))); err != nil {
+			return nil, err
 		}
 	}
 	set := stream.Settings{Seed: t.seed, Samples: t.samples, Exact: t.exact}

@@ -73,7 +73,7 @@ the first.`,
 	f.IntVar(&t.cycles, "cycles", 100, "cycles at each spark")
 	f.StringVar(&t.program, "program", "", "a `COMMAND` that is the reader: a JSON line a cycle in, one out, see package scenarios/reader")
 	f.Float64Var(&t.limit, "program-limit-ms", 1000, "time that it has for one cycle [ms]")
-	f.Float64Var(&t.target, "target-deg", 15, "true LPP that is wanted [deg after dead centre]")
+	f.Float64Var(&t.target, "target-deg", 15, "true LPP that is wanted [deg after dead centre]; without it, of a rotary engine where its chamber has risen as much")
 	f.StringVar(&t.quantity, "quantity", trustQuantityNames()[0], "what --plot draws: "+strings.Join(trustQuantityNames(), ", "))
 	f.StringVar(&t.plotReading, "plot-reading", "", "write reading and true peak against spark, of the first operating point, to this `FILE`: .svg, .png or .pdf")
 	f.StringVar(&t.plotEnvelope, "plot-envelope", "", "write the safe ranges of spark on one page to this `FILE`: .svg, .png or .pdf")
@@ -142,8 +142,8 @@ func (t *trustFlags) run(cmd *cobra.Command) error {
 		return writeJSON(cmd.OutOrStdout(), trustJSON(m, me))
 	}
 	w := cmd.OutOrStdout()
-	fmt.Fprintf(w, "%s, %s signal, lambda %.3g, target LPP %.4g deg after dead centre, %d cycles at each of %d sparks\n\n",
-		plain(e.Name), t.signal, e.Point.Lambda, t.target, t.cycles, len(p.Sparks))
+	fmt.Fprintf(w, "%s, %s signal, lambda %.3g, target LPP %.4g deg after dead centre, %d cycles at each of %d sparks%s\n\n",
+		plain(e.Name), t.signal, e.Point.Lambda, t.target, t.cycles, len(p.Sparks), shaft(e))
 	if t.compare {
 		printRanking(w, m)
 	} else {
@@ -156,6 +156,9 @@ func (t *trustFlags) run(cmd *cobra.Command) error {
 
 // plan reads the flags.
 func (t *trustFlags) plan(f *pflag.FlagSet, e *model.Engine) (*trust.Plan, error) {
+	if err := liken(f, e, "target-deg"); err != nil {
+		return nil, err
+	}
 	p := &trust.Plan{Engine: e, Cycles: t.cycles, Seed: t.seed, Setup: sensor.Usual(e), Readers: []string{t.reader},
 		Target: t.target * deg, Causes: !t.compare, Workers: t.workers}
 	p.Setup.Wheel = nil
@@ -194,7 +197,7 @@ func (t *trustFlags) plan(f *pflag.FlagSet, e *model.Engine) (*trust.Plan, error
 	if len(p.Sparks) < 3 {
 		return nil, bad("step-deg", t.step, "three sparks or more from --from-deg to --to-deg")
 	}
-	set := reader.Usual(p.Signal)
+	set := reader.UsualFor(p.Signal, p.Engine)
 	t.settings(f, set)
 	p.Settings = set
 	if p.Setup.Faults, err = t.broken(); err != nil {

@@ -33,3 +33,12 @@ func SameRise(from, to Chamber, theta float64) float64 {
 	}
 	return (low + high) / 2
 }
+
+// DepthSpeed is the mean speed at which the mean depth of c over its flat wall,
+// volume over π/4 Bore², changes at shaft speed omega [rad/s], in m/s. It is the mean
+// piston speed of an engine with a piston, and of a rotor that of a piston with
+// the same swept volume: the scale of turbulence in the charge (our own choice).
+func DepthSpeed(c Chamber, omega float64) float64 {
+	bore := c.Bore()
+	return c.Swept() / (math.Pi / 4 * bore * bore) * omega / c.Strokes().Exhaust
+}

@@ -31,3 +31,13 @@ func TestSameRise(t *testing.T) {
 		require.True(t, math.IsNaN(SameRise(p, c, beyond)))
 	}
 }
+
+// Of a piston it is the mean piston speed, of a rotor that of a piston of stroke
+// Travel in 270 degrees; both by hand, to rounding.
+func TestDepthSpeed(t *testing.T) {
+	crank, err := NewSliderCrank(Crank{Bore: 0.088, Stroke: 0.082, Rod: 0.136, Ratio: 8.8})
+	require.NoError(t, err)
+	require.InEpsilon(t, crank.MeanSpeed(230), DepthSpeed(crank, 230), 1e-13)
+	c := rotary(t, published())
+	require.InEpsilon(t, 3*15e-3*230/(1.5*math.Pi), DepthSpeed(c, 230), 1e-13)
+}

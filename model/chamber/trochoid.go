@@ -13,10 +13,10 @@ type Rotor struct {
 	Ratio        float64 // compression ratio [-], > 1, at most MostRatio
 }
 
-// leastRadius is the least generating radius over eccentricity. Above 3 a flank
+// LeastRadius is the least generating radius over eccentricity. Above 3 a flank
 // has an envelope; engines have 6 to 8 (common practice, no source). At 4 the
 // seals lean by up to 49 degrees (our own choice).
-const leastRadius = 4
+const LeastRadius = 4
 
 // Trochoid is one of the three chambers of a rotary engine, four strokes in
 // three turns of the shaft, each of 270 degrees. The other two flanks do the
@@ -60,8 +60,8 @@ func NewTrochoid(r Rotor) (*Trochoid, error) {
 	switch {
 	case !(r.Eccentricity > 0) || math.IsInf(r.Eccentricity, 0):
 		return bad("Rotor.Eccentricity", r.Eccentricity, "> 0 m")
-	case !(r.Radius >= leastRadius*r.Eccentricity) || math.IsInf(r.Radius, 0):
-		return bad("Rotor.Radius", r.Radius, fmt.Sprintf(">= %d Eccentricity = %g m", leastRadius, leastRadius*r.Eccentricity))
+	case !(r.Radius >= LeastRadius*r.Eccentricity) || math.IsInf(r.Radius, 0):
+		return bad("Rotor.Radius", r.Radius, fmt.Sprintf(">= %d Eccentricity = %g m", LeastRadius, LeastRadius*r.Eccentricity))
 	case !(r.Width > 0) || math.IsInf(r.Width, 0):
 		return bad("Rotor.Width", r.Width, "> 0 m")
 	case !(r.Ratio > 1 && r.Ratio <= r.MostRatio()):

@@ -40,7 +40,7 @@ func (x *Indicator) Cycle(theta, p []float64) (Numbers, error) {
 	for i := range theta {
 		x.theta[i] = theta[i] - x.set.Shift
 	}
-	from, to := x.index(compFrom), x.index(compTo)
+	from, to := x.index(x.stretch*compFrom), x.index(x.stretch*compTo)
 	out.Noise = noise(p[from:to])
 	out.Zero = x.zero()
 	base, err := x.values(x.set.Shift, out.Zero.Value, theta)
@@ -79,15 +79,15 @@ func (x *Indicator) zero() Number {
 	case None:
 		return Number{}
 	case AtInlet:
-		from, to := x.index(inletFrom), x.index(inletTo)+1
+		from, to := x.index(x.stretch*inletFrom), x.index(x.stretch*inletTo)+1
 		sum := 0.
 		for _, p := range x.smooth[from:to] {
 			sum += p
 		}
 		count := float64(to - from)
-		return Number{x.op.MAP - sum/count, noise(x.smooth[x.index(compFrom):x.index(compTo)]) / math.Sqrt(count)}
+		return Number{x.op.MAP - sum/count, noise(x.smooth[x.index(x.stretch*compFrom):x.index(x.stretch*compTo)]) / math.Sqrt(count)}
 	}
-	from, to := x.index(math.Max(compFrom, x.shuts+clearOfValves)), x.index(math.Min(compTo, -x.op.Spark-clearOfValves))
+	from, to := x.index(math.Max(x.stretch*compFrom, x.shuts+clearOfValves)), x.index(math.Min(x.stretch*compTo, -x.op.Spark-clearOfValves))
 	for i := from; i < to; i++ {
 		x.v[i], _ = x.chamber.Volume(x.theta[i])
 	}
@@ -120,10 +120,10 @@ func (x *Indicator) values(shift, zero float64, theta []float64) (values, error)
 		return sum * step / x.chamber.Swept()
 	}
 	out.net = work(0, n)
-	half := int(math.Round(math.Pi / step))
+	half := int(math.Round(x.stretch * math.Pi / step))
 	mid := x.index(0)
 	out.gross = work(max(0, mid-half), min(n, mid+half))
-	compression, expansion := x.index(math.Max(compFrom, x.shuts+clearOfValves)), x.index(expFrom)
+	compression, expansion := x.index(math.Max(x.stretch*compFrom, x.shuts+clearOfValves)), x.index(x.stretch*expFrom)
 	spark, opens := x.index(-x.op.Spark-clearOfValves), x.index(x.opens-clearOfValves)
 	out.compression, out.expansion = exponent(x.p[compression:spark], x.v[compression:spark]), exponent(x.p[expansion:opens], x.v[expansion:opens])
 	if err := x.closed.ReleaseZones(x.theta[compression:opens], x.p[compression:opens], x.burned[compression:opens], x.walls[compression:opens]); err != nil {
@@ -141,7 +141,7 @@ func (x *Indicator) values(shift, zero float64, theta []float64) (values, error)
 // about the greatest, by least squares. A parabola would be late by 0.1 deg: the
 // pressure falls more slowly than it rose.
 func (x *Indicator) top() (lpp, peak float64) {
-	from, to := x.index(peakFrom), x.index(peakTo)
+	from, to := x.index(x.stretch*peakFrom), x.index(x.stretch*peakTo)
 	at := from
 	for i := from; i < to; i++ {
 		if x.p[i] > x.p[at] {

@@ -33,7 +33,7 @@ func (x *Indicator) fill(out *Numbers, base, turned, lifted *values, step float6
 	for i := 1; i < len(x.v); i++ {
 		d := x.v[i] - x.v[i-1]
 		dv2 += d * d
-		if x.theta[i] > -math.Pi && x.theta[i] <= math.Pi {
+		if end := x.stretch * math.Pi; x.theta[i] > -end && x.theta[i] <= end {
 			half += d * d
 		}
 	}

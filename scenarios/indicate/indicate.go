@@ -73,8 +73,9 @@ type Indicator struct {
 	chamber chamber.Chamber
 	closed  solve.Closed
 	fuel    float64 // that could burn in a cycle [J]
-	opens   float64 // the exhaust valve [rad]
-	shuts   float64 // the intake valve [rad]
+	opens   float64 // the exhaust valve or port [rad]
+	shuts   float64 // the intake valve or port [rad]
+	stretch float64 // of angles about dead centre, 1 for strokes of 180 degrees; 1.5 for a rotor [-]
 
 	theta, p, smooth, v []float64
 	burned, walls       []float64
@@ -106,6 +107,7 @@ func New(e *model.Engine, op *model.Operating, set *Settings) (*Indicator, error
 		return nil, err
 	}
 	x.shuts, x.opens = e.Sealed()
+	x.stretch = x.chamber.Strokes().Period() / (4 * math.Pi)
 	return x, x.charge()
 }
 

@@ -101,7 +101,7 @@ type nodes struct {
 func (c *nodes) envelope(ctx context.Context, s *Scenario) (*Envelope, error) {
 	v := view{engine: s.Engine, op: s.Legs[0].Operating, target: s.Legs[0].Target, signal: s.Sensing.Signal, reader: s.Sensing.Reader, pressure: s.Sensing.Pressure}
 	v.op.Spark, v.op.Humidity, v.op.WallShift, v.op.OctaneShift = 0, 0, 0, 0
-	v.settings = *reader.Usual(v.signal)
+	v.settings = *reader.UsualFor(v.signal, s.Engine)
 	if s.Sensing.Settings != nil {
 		v.settings = *s.Sensing.Settings
 	}

@@ -15,9 +15,6 @@ import (
 	"phasebench/scenarios/stream"
 )
 
-// samples of a cycle, which all instruments of a loop take.
-const samples = 720
-
 // setup returns the instruments that are fitted.
 func (s *Scenario) setup() sensor.Setup {
 	set := sensor.Usual(s.Engine)

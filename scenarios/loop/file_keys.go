@@ -83,7 +83,7 @@ var actuatorKeys = []key[Actuator]{
 // settings of the reader: from the first key on they are its own.
 func settings(s *Sensing) *reader.Settings {
 	if s.Settings == nil {
-		s.Settings = reader.Usual(s.Signal)
+		s.Settings = s.usual()
 	}
 	return s.Settings
 }

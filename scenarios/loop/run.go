@@ -74,15 +74,16 @@ func NewBench(ctx context.Context, s *Scenario) (*Bench, error) {
 	}
 	b := &Bench{Scenario: s, calm: &calm{}}
 	var err error
-	if b.stream, err = stream.New(s.Engine, s.schedule(), &stream.Settings{Samples: samples, Exact: s.Exact, Knobs: s.Knobs}); err != nil {
+	if b.stream, err = stream.New(s.Engine, s.schedule(), &stream.Settings{Exact: s.Exact, Knobs: s.Knobs}); err != nil {
 		return nil, err
 	}
 	ch, err := s.Engine.Chamber()
 	if err != nil {
 		return nil, err
 	}
-	for k := range samples {
-		b.theta = append(b.theta, ch.Strokes().Start+ch.Strokes().Period()*float64(k)/samples)
+	n := stream.UsualSamples(ch.Strokes())
+	for k := range n {
+		b.theta = append(b.theta, ch.Strokes().Start+ch.Strokes().Period()*float64(k)/float64(n))
 	}
 	if _, err := newEyes(s, 0); err != nil {
 		return nil, err

@@ -70,6 +70,16 @@ type Sensing struct {
 	Pressure bool             // a transducer is fitted even where Signal is ion
 	Knock    bool             // a knock sensor is fitted
 	Faults   []sensor.Fault
+
+	engine *model.Engine // for which settings are usual; nil: one with a piston
+}
+
+// usual is what Settings begin with.
+func (s *Sensing) usual() *reader.Settings {
+	if s.engine == nil {
+		return reader.Usual(s.Signal)
+	}
+	return reader.UsualFor(s.Signal, s.engine)
 }
 
 // Law is which law moves the spark.

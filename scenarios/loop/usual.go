@@ -28,7 +28,8 @@ func UsualReader(of reader.Signal) string {
 }
 
 // Usual returns the scenario that files begin with, for e: 600 cycles at the engine's
-// own point, LPP asked for at 15 deg, nobody's hand at the distributor and a throttle
+// own point, LPP asked for at 15 deg (of a rotary engine, where its chamber has risen as
+// much), nobody's hand at the distributor and a throttle
 // that stays; the loop begins 10 deg later than the engine's own spark. UsualActuator;
 // the reader "tracker" of ion current, without an average (over 20 cycles where one is
 // asked for); the law "integral" with its usual numbers, free; the guard with its usual
@@ -40,11 +41,15 @@ func UsualReader(of reader.Signal) string {
 func Usual(e *model.Engine) Scenario {
 	// As files are read: a product of two float64, and not the constant nearest to it.
 	rad := func(degrees float64) float64 { return degrees * deg }
-	first := Leg{Operating: e.Point, Target: rad(usualTarget), HoldTorque: math.NaN()}
+	target := usualTarget
+	if likened, err := e.Likened(usualTarget * deg); e.Rotary() && err == nil {
+		target = math.Round(likened/deg*10) / 10
+	}
+	first := Leg{Operating: e.Point, Target: rad(target), HoldTorque: math.NaN()}
 	first.Operating.Spark = rad(e.Point.Spark/deg - usualBehind)
 	s := Scenario{
 		Name: "usual", Engine: e, Cycles: usualCycles, Legs: []Leg{first}, Actuator: UsualActuator(),
-		Sensing: Sensing{Signal: reader.Ion, Reader: UsualReader(reader.Ion), Over: usualOver},
+		Sensing: Sensing{engine: e, Signal: reader.Ion, Reader: UsualReader(reader.Ion), Over: usualOver},
 		Law:     Law{Name: "integral", Mode: Free},
 		Base:    Base{Retard: rad(usualRetard)},
 	}

@@ -26,7 +26,7 @@ type benched struct {
 
 // benched returns what is kept of e.
 func (p *Page) benched(e *model.Engine) *benched {
-	return p.engines.of(engineKey{e.Name, e.Geometry.Ratio}, func() *benched { return &benched{best: map[model.Operating]sweep.Point{}} })
+	return p.engines.of(engineKey{e.Name, *e.Ratio()}, func() *benched { return &benched{best: map[model.Operating]sweep.Point{}} })
 }
 
 // use lets work have a solver of e. After a panic, which may leave it in the middle of

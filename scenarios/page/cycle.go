@@ -78,7 +78,7 @@ func (p *Page) cycle(_ context.Context, q *query) (any, error) {
 type split struct{ fuel, compression, expansion, pumping, wall, exhaust float64 }
 
 // splitOf splits the energy of c. Work of compression and expansion are those of the
-// samples before and after firing dead centre; what neither works nor heats the walls
+// samples before and after firing dead centre, half a cycle in all; what neither works nor heats the walls
 // leaves with the exhaust, unburned fuel included.
 func splitOf(c *solve.Cycle, swept float64) split {
 	s := split{pumping: c.PMEP * swept}
@@ -86,7 +86,7 @@ func splitOf(c *solve.Cycle, swept float64) split {
 	s.fuel = gross / c.Efficiency
 	s.wall = c.HeatLoss * s.fuel
 	for i := 1; i < len(c.Theta); i++ {
-		if from, to := c.Theta[i-1], c.Theta[i]; from >= -math.Pi && to <= 1e-9 {
+		if from, to := c.Theta[i-1], c.Theta[i]; from >= c.Theta[0]/2 && to <= 1e-9 {
 			s.compression += (c.Pressure[i] + c.Pressure[i-1]) / 2 * (c.Volume[i] - c.Volume[i-1])
 		}
 	}

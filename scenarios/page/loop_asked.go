@@ -111,7 +111,7 @@ func (q *query) asks() (*asked, error) {
 	if fail != nil {
 		return nil, fail
 	}
-	engine.Geometry.Ratio = q.engine.Geometry.Ratio
+	*engine.Ratio() = *q.engine.Ratio()
 	s := loop.Usual(engine)
 	s.Name, s.Cycles = "page", loopCycles
 	spark := s.Legs[0].Operating.Spark
@@ -126,7 +126,7 @@ func (q *query) asks() (*asked, error) {
 	s.Law.Name = a.law
 	s.Guard.Off, s.Guard.Envelope = !a.guard, q.numbers["envelope"] == 1
 	op := s.Legs[0].Operating
-	a.key = benchKey{engineKey{engine.Name, engine.Geometry.Ratio}, op, s.Sensing.Signal, s.Sensing.Reader, s.Sensing.Pressure, s.Legs[0].Target, s.Guard.Envelope}
+	a.key = benchKey{engineKey{engine.Name, *engine.Ratio()}, op, s.Sensing.Signal, s.Sensing.Reader, s.Sensing.Pressure, s.Legs[0].Target, s.Guard.Envelope}
 	a.scenario = &s
 	return a, q.refuse(a)
 }

@@ -26,7 +26,7 @@ var settings = []setting{
 	{"speed_rpm", 600, 5000, 2 * math.Pi / 60, func(e *model.Engine) *float64 { return &e.Point.Speed }},
 	{"map_kpa", 20, 110, 1e3, func(e *model.Engine) *float64 { return &e.Point.MAP }},
 	{"lambda", 0.7, 1.7, 1, func(e *model.Engine) *float64 { return &e.Point.Lambda }},
-	{"compression_ratio", 6, 14, 1, func(e *model.Engine) *float64 { return &e.Geometry.Ratio }},
+	{"compression_ratio", 6, 14, 1, (*model.Engine).Ratio},
 	{"octane_shift", -20, 20, 1, func(e *model.Engine) *float64 { return &e.Point.OctaneShift }},
 	{"humidity_g_kg", 0, 40, 1e-3, func(e *model.Engine) *float64 { return &e.Point.Humidity }},
 }

@@ -38,7 +38,7 @@ type streamed struct {
 // streamOf returns the stream of q's engine at its point.
 func (p *Page) streamOf(ctx context.Context, q *query) (*stream.Stream, error) {
 	draws := uint64(q.whole("seed"))
-	b := p.streams.of(streamKey{engineKey{q.engine.Name, q.engine.Geometry.Ratio}, q.engine.Point, draws}, func() *streamed {
+	b := p.streams.of(streamKey{engineKey{q.engine.Name, *q.engine.Ratio()}, q.engine.Point, draws}, func() *streamed {
 		return &streamed{turns: newTurns(1, mostWaiting)}
 	})
 	end, err := b.turns.take(ctx)

@@ -13,14 +13,19 @@ func why(c *solve.Cycle, s *split) []string {
 	if !c.Lit {
 		return []string{"The spark lights nothing: " + c.Unlit + ". This is the motored cycle; all of its work is a loss."}
 	}
-	out := []string{fmt.Sprintf("Of %.0f J in the fuel, compression takes %.0f J back from the crank, expansion gives %.0f J, the walls take %.0f J (%.1f %%), and about %.0f J leave with the exhaust.",
-		s.fuel, -s.compression, s.expansion, s.wall, 100*s.wall/s.fuel, s.exhaust)}
+	// A rotor's angles are wider than a piston's, as its cycle is.
+	wide, shaft, moves := -c.Theta[0]/(2*math.Pi), "crank", "the piston still comes up"
+	if wide > 1 {
+		shaft, moves = "shaft", "the chamber still shrinks"
+	}
+	out := []string{fmt.Sprintf("Of %.0f J in the fuel, compression takes %.0f J back from the %s, expansion gives %.0f J, the walls take %.0f J (%.1f %%), and about %.0f J leave with the exhaust.",
+		s.fuel, -s.compression, shaft, s.expansion, s.wall, 100*s.wall/s.fuel, s.exhaust)}
 	switch {
-	case c.LPP < 8*deg && c.CA50 > c.LPP+12*deg:
+	case c.LPP < 8*wide*deg && c.CA50 > c.LPP+12*wide*deg:
 		out = append(out, fmt.Sprintf("The greatest pressure is that of compression alone: half has burned only at %.1f deg after dead centre, when the chamber has grown. Little expansion is left for the gas to work by.", c.CA50/deg))
-	case c.LPP < 8*deg:
-		out = append(out, fmt.Sprintf("The peak lands %.1f deg after dead centre: much has burned while the piston still comes up. That must be pushed against, and the hot gas has longer to heat the walls.", c.LPP/deg))
-	case c.LPP > 22*deg:
+	case c.LPP < 8*wide*deg:
+		out = append(out, fmt.Sprintf("The peak lands %.1f deg after dead centre: much has burned while %s. That must be pushed against, and the hot gas has longer to heat the walls.", c.LPP/deg, moves))
+	case c.LPP > 22*wide*deg:
 		out = append(out, fmt.Sprintf("The peak lands %.1f deg after dead centre, when the chamber has grown: less expansion is left for the gas to work by, and it leaves hotter.", c.LPP/deg))
 	default:
 		out = append(out, fmt.Sprintf("The peak lands %.1f deg after dead centre and half has burned at %.1f deg: near where compression work and late burning cost about the same for a small change.", c.LPP/deg, c.CA50/deg))

@@ -48,7 +48,7 @@ func Names(s Signal) []string {
 // Errors are a *model.Problem where a value is not allowed.
 func New(name string, s Signal, e *model.Engine, set *Settings) (Reader, error) {
 	if set == nil {
-		set = Usual(s)
+		set = UsualFor(s, e)
 	}
 	if err := set.Check(); err != nil {
 		return nil, err

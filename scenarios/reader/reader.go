@@ -104,6 +104,19 @@ func Usual(s Signal) *Settings {
 	return set
 }
 
+// UsualFor is Usual for e: where a cycle takes more than four strokes of 180 degrees,
+// as of a rotor, window and filter are as much wider. Our own choice.
+func UsualFor(s Signal, e *model.Engine) *Settings {
+	set := Usual(s)
+	ch, err := e.Chamber()
+	if err != nil {
+		return set // e is not in order, which others tell
+	}
+	stretch := ch.Strokes().Period() / (4 * math.Pi)
+	set.From, set.To, set.Smooth = stretch*set.From, stretch*set.To, stretch*set.Smooth
+	return set
+}
+
 // Check returns a *model.Problem about the first setting out of its range, or nil.
 func (s *Settings) Check() error {
 	if err := within("reader.from_deg", s.From/deg, -180, 180); err != nil {

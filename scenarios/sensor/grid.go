@@ -27,8 +27,8 @@ type grid struct {
 
 // swung is what the angles of samples, and their swing, depend on in angle base.
 type swung struct {
-	count                     int
-	first, offset, begin, low float64
+	count                            int
+	first, offset, begin, low, order float64
 }
 
 // place is where a sample lies among the angles of the cycle: between before and
@@ -96,9 +96,9 @@ func (g *grid) leave() {
 // angles stay as they are.
 func (g *grid) angles(c *stream.Cycle, offset float64) {
 	k := &c.Clock
-	if now := (swung{len(c.Theta), c.Theta[0], offset, k.Start, k.RippleAt}); g.swung != now {
+	if now := (swung{len(c.Theta), c.Theta[0], offset, k.Start, k.RippleAt, k.Order}); g.swung != now {
 		g.swung, g.swing = now, fit(g.swing, now.count)
-		half := stream.Clock{Speed: 1, Ripple: 0.5, RippleAt: k.RippleAt, Start: k.Start}
+		half := stream.Clock{Speed: 1, Ripple: 0.5, RippleAt: k.RippleAt, Start: k.Start, Order: k.Order}
 		for i, theta := range c.Theta {
 			g.theta[i] = theta - offset
 			g.place[i] = g.at(g.theta[i])

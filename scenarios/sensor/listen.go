@@ -47,16 +47,19 @@ func (a *Accelerometer) check() error {
 
 // listener is the state of an Accelerometer.
 type listener struct {
-	blows      [2]float64 // where valves close, within the cycle [rad]
+	blows      []float64 // where valves close, within the cycle [rad]; a port has none
 	x, at, gap []float64
 }
 
-// aim finds where the valves of e close.
-func (l *listener) aim(e *model.Engine) {
-	_, in := e.Intake.Event()
-	_, out := e.Exhaust.Event()
-	for i, theta := range []float64{in, out} {
-		l.blows[i] = math.Remainder(theta, 4*math.Pi)
+// aim finds where the valves of e, whose cycle takes period [rad], close.
+func (l *listener) aim(e *model.Engine, period float64) {
+	l.blows = nil
+	for _, p := range []*model.Port{&e.Intake, &e.Exhaust} {
+		if p.Area > 0 {
+			continue
+		}
+		_, shut := p.Event()
+		l.blows = append(l.blows, math.Remainder(shut, period))
 	}
 }
 

@@ -7,7 +7,8 @@ import (
 	"phasebench/scenarios/stream"
 )
 
-// ring is the gas in the bore ringing after knock: the lowest modes of the bore,
+// ring is the gas in the bore ringing after knock: the lowest modes of the bore, or
+// of a rotor's flat chamber with f for α/(π·B),
 // all at their crest at onset,
 //
 //	p'(t) = A·exp(−t/τ)·Σ w·cos(α·ψ(t)/(π·B)),  ψ = ∫ c dt,  Σ w = 1,

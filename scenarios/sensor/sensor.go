@@ -14,6 +14,7 @@ import (
 
 	"phasebench/model"
 	"phasebench/model/chamber"
+	"phasebench/model/knock"
 	"phasebench/scenarios/stream"
 )
 
@@ -118,9 +119,14 @@ func New(e *model.Engine, set Setup, seed uint64) (*Rig, error) {
 	if r.ring, err = newRing(ch.Bore()); err != nil {
 		return nil, err
 	}
+	if e.Rotary() {
+		if r.ring.modes, err = knock.BoxModes(math.Sqrt(3)*e.Rotor.Radius, e.Rotor.Width, 1, len(ringShare)); err != nil {
+			return nil, err
+		}
+	}
 	_, r.plugs[0].shut = e.Sealed()
 	r.plugs[1].shut = r.plugs[0].shut
-	r.listen.aim(e)
+	r.listen.aim(e, r.strokes.Period())
 	r.wire()
 	r.Reset()
 	return r, nil

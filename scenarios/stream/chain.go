@@ -130,6 +130,7 @@ func (c *chain) next(ctx context.Context, n int) error {
 	*o = Cycle{Number: n, Operating: own, Theta: o.Theta, Pressure: o.Pressure, Hot: o.Hot, Temp: o.Temp}
 	o.Operating.Lambda = op.Lambda
 	o.Clock = turn(c.seed, n, knobs, op.Speed, o.Theta[0])
+	o.Clock.Order = s.order
 	o.MBT, o.Lambda, o.Residual, o.Charge = mbt, own.Lambda, b, m
 	c.value, c.before = c.before, c.value
 	solved := false

@@ -14,7 +14,7 @@ type Cycle struct {
 	Operating model.Operating // where it ran; Spark and Split are those it fired with
 	Clock     Clock           // how the crank turned
 
-	Theta    []float64 // [rad], evenly spaced from −2π (a four-stroke) up to one step before +2π
+	Theta    []float64 // [rad], evenly spaced from the start of the cycle (−2π for a piston, −3π for a rotor) up to one step before its end
 	Pressure []float64 // in the chamber [Pa]
 	Hot      []float64 // temperature of the burned zone [K]; NaN where there is none
 	Temp     []float64 // mean gas temperature [K]
@@ -29,8 +29,8 @@ type Truth struct {
 
 	LPP, Peak            float64 // location of peak pressure [rad], peak pressure [Pa]
 	CA10, CA50, CA90     float64 // [rad]
-	IMEPGross, IMEPNet   float64 // [Pa]; gross from −π to π, net over the row of samples
-	BMEP, Torque         float64 // [Pa], [N·m]
+	IMEPGross, IMEPNet   float64 // [Pa]; gross between the greatest volumes about firing, net over the row of samples
+	BMEP, Torque         float64 // [Pa], [N·m]; torque of all chambers, were they alike
 	Lit                  bool    // the spark set the charge on fire
 	Burned               float64 // share of the fresh charge that burned [-]
 	Misfire, PartialBurn bool    // Burned below MisfireBelow; below PartialBelow but no misfire
@@ -58,29 +58,39 @@ func (t *Truth) Hump() float64 {
 	return t.LPP
 }
 
-// Clock tells when the crank is where in one cycle. Its speed ripples once a
-// cycle, ω(θ) = Speed / (1 + Ripple·cos((θ−RippleAt)/2)), slowest at RippleAt;
-// the time since the cycle began is
+// Clock tells when the shaft is where in one cycle. Its speed ripples once for every
+// firing, ω(θ) = Speed / (1 + Ripple·cos(k(θ−RippleAt))), slowest at RippleAt, with
+// the order k: once in two turns of a four-stroke single, once a turn of a rotor with
+// its three chambers. The time since the cycle began is
 //
-//	t(θ) = [θ − Start + 2·Ripple·(sin((θ−RippleAt)/2) − sin((Start−RippleAt)/2))] / Speed
+//	t(θ) = [θ − Start + Ripple/k·(sin(k(θ−RippleAt)) − sin(k(Start−RippleAt)))] / Speed
 //
-// and a whole four-stroke cycle takes 4π/Speed.
+// and a whole cycle takes its period over Speed.
 type Clock struct {
 	Speed    float64 // mean of the cycle [rad/s]
-	Ripple   float64 // relative amplitude of the half-order ripple [-], 0 to 0.5
+	Ripple   float64 // relative amplitude of the ripple [-], 0 to 0.5
+	Order    float64 // ripples in a turn, k [-]; 0: 1/2, a four-stroke single
 	RippleAt float64 // where the crank is slowest [rad]
 	Start    float64 // angle at which the cycle begins [rad]
 }
 
+func (c *Clock) order() float64 {
+	if c.Order == 0 {
+		return 0.5
+	}
+	return c.Order
+}
+
 // Time returns the time [s] from the start of the cycle until the crank is at theta [rad].
 func (c *Clock) Time(theta float64) float64 {
-	s := math.Sin((theta-c.RippleAt)/2) - math.Sin((c.Start-c.RippleAt)/2)
-	return (theta - c.Start + 2*c.Ripple*s) / c.Speed
+	k := c.order()
+	s := math.Sin((theta-c.RippleAt)*k) - math.Sin((c.Start-c.RippleAt)*k)
+	return (theta - c.Start + c.Ripple/k*s) / c.Speed
 }
 
 // Rate returns the speed of the crank at theta [rad/s].
 func (c *Clock) Rate(theta float64) float64 {
-	return c.Speed / (1 + c.Ripple*math.Cos((theta-c.RippleAt)/2))
+	return c.Speed / (1 + c.Ripple*math.Cos((theta-c.RippleAt)*c.order()))
 }
 
 // Angle returns where the crank is [rad] at time t [s] from the start of the cycle.

@@ -21,6 +21,7 @@ import (
 	"sync"
 
 	"phasebench/model"
+	"phasebench/model/chamber"
 	"phasebench/scenarios/sweep"
 	"phasebench/solve"
 )
@@ -46,7 +47,7 @@ const mixStep = 0.005
 // Settings controls a Stream; nil or a zero field means the default.
 type Settings struct {
 	Seed    uint64
-	Samples int     // in a cycle, a multiple of 8 from 360 to 7200; default 720
+	Samples int     // in a cycle, a multiple of 8 from 360 to 7200; default UsualSamples
 	Exact   bool    // solve every cycle directly
 	Knobs   *Knobs  // nil: Usual for every operating point
 	Scale   float64 // multiplies the knobs, see Knobs.Times; default 1
@@ -58,6 +59,7 @@ type Stream struct {
 	engine   *model.Engine
 	schedule Schedule
 	set      Settings
+	order    float64 // of the clocks
 	solvers  sync.Pool
 
 	mu     sync.Mutex
@@ -77,6 +79,9 @@ type point struct {
 	surface surface
 }
 
+// UsualSamples is how many samples a cycle has unless told otherwise: one a degree.
+func UsualSamples(s chamber.Strokes) int { return int(math.Round(s.Period() * 180 / math.Pi)) }
+
 // New returns the stream of e along schedule. Errors are *model.Problem where a
 // value is not allowed.
 func New(e *model.Engine, schedule Schedule, set *Settings) (*Stream, error) {
@@ -84,8 +89,14 @@ func New(e *model.Engine, schedule Schedule, set *Settings) (*Stream, error) {
 	if set != nil {
 		s.set = *set
 	}
+	ch, err := e.Chamber()
+	if err != nil {
+		return nil, err
+	}
+	strokes := ch.Strokes()
+	s.order = e.Chambers() * 2 * math.Pi / strokes.Period()
 	if s.set.Samples == 0 {
-		s.set.Samples = 720
+		s.set.Samples = UsualSamples(strokes)
 	}
 	if s.set.Scale == 0 {
 		s.set.Scale = 1

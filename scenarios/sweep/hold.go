@@ -96,7 +96,7 @@ func HoldTorqueMBT(ctx context.Context, s *solve.Solver, op model.Operating, tor
 // manifold (common practice, no source).
 func throttle(s *solve.Solver, torque float64) float64 {
 	strokes := s.Chamber().Strokes()
-	bmep := torque * strokes.Period() / s.Chamber().Swept()
+	bmep := torque * strokes.Period() / s.Chamber().Swept() / s.Engine().Chambers()
 	return math.Min(math.Max((bmep+1.1e5)/10, 1.2*leastMAP), 0.8*mostMAP)
 }
 
@@ -126,7 +126,7 @@ func hold(ctx context.Context, s *solve.Solver, op model.Operating, torque float
 	}
 
 	// Torque rises with pressure, nearly in a straight line.
-	tol := 1e-6 * 1e5 * s.Chamber().Swept() // 1e-6 bar of mean pressure, about
+	tol := 1e-6 * 1e5 * s.Chamber().Swept() * s.Engine().Chambers() // 1e-6 bar of mean pressure, about
 	a := op.MAP
 	fa, err := off(a)
 	if err != nil {

@@ -139,6 +139,23 @@ func (l *line) mbt(ctx context.Context) (Point, error) {
 	return p, err
 }
 
+// mbtNear is mbt by a climb from near [rad], an MBT of conditions much like these;
+// where that lights nothing, or is none, MBT is looked for all over the place.
+func (l *line) mbtNear(ctx context.Context, near float64) (Point, error) {
+	if low, high := l.ends(); near >= low && near <= high {
+		if p, err := l.at(ctx, near); err != nil || p.Lit {
+			x, err := peak(l.torque(ctx), near, low, high, 4*deg, 1.5*deg)
+			if err != nil {
+				return Point{}, err
+			}
+			if p, err := l.at(ctx, x); err != nil || p.Lit {
+				return p, err
+			}
+		}
+	}
+	return l.mbt(ctx)
+}
+
 func (l *line) torque(ctx context.Context) func(float64) (float64, error) {
 	return func(spark float64) (float64, error) {
 		p, err := l.at(ctx, spark)

@@ -77,7 +77,7 @@ func TestWorst(t *testing.T) {
 			}
 
 			// Slices are copies: later cycles have not gone over them.
-			require.Len(t, x.Theta, samples)
+			require.Len(t, x.Theta, 720)
 			again, err := reader.New("maximum", p.Signal, p.Engine, reader.Usual(p.Signal))
 			require.NoError(t, err)
 			require.Equal(t, x.Read, again.Read(&reader.Input{Theta: x.Theta, Values: x.Samples, Spark: x.Spark, Speed: n.Speed, MAP: n.MAP}))

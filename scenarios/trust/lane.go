@@ -20,7 +20,7 @@ type cause struct {
 	cycle    func(c *stream.Cycle)               // nil: the cycle stays
 	input    func(ch chamber.Chamber, in *input) // nil: the samples stay
 	counts   func(c *stream.Cycle) bool          // nil: all cycles count
-	angle    func(a float64) float64             // nil: the reading stays
+	angle    func(a, period float64) float64     // nil: the reading stays
 }
 
 // input is what a reader is given, in a buffer that may be changed.
@@ -65,13 +65,13 @@ var causes = []cause{
 			}
 		}},
 	{name: "misfire or partial burn", counts: func(c *stream.Cycle) bool { return !c.Misfire && !c.PartialBurn }},
-	{name: "angle wrapped", angle: func(a float64) float64 {
-		a = math.Mod(a, 4*math.Pi)
+	{name: "angle wrapped", angle: func(a, period float64) float64 {
+		a = math.Mod(a, period)
 		switch {
-		case a > math.Pi*2:
-			a -= 4 * math.Pi
-		case a < -math.Pi*2:
-			a += 4 * math.Pi
+		case a > period/2:
+			a -= period
+		case a < -period/2:
+			a += period
 		}
 		if a > math.Pi { // a whole turn off
 			a -= 2 * math.Pi
@@ -150,17 +150,14 @@ func newLane(ctx context.Context, p *Plan, name string, c *cause) (*lane, error)
 		return nil, err
 	}
 	strokes := ch.Strokes()
-	theta := make([]float64, samples)
+	theta := make([]float64, stream.UsualSamples(strokes))
 	for k := range theta {
-		theta[k] = strokes.Start + strokes.Period()*float64(k)/samples
+		theta[k] = strokes.Start + strokes.Period()*float64(k)/float64(len(theta))
 	}
 	l.program, err = reader.StartOutside(ctx, p.Program, reader.NewHeader(p.Signal, theta, &settings), p.Limit)
 	l.reader = l.program
 	return l, err
 }
-
-// samples is how many a cycle has.
-const samples = 720
 
 // close ends the program of l, if it is one.
 func (l *lane) close() error {
@@ -222,7 +219,7 @@ func (l *lane) read(c *stream.Cycle, ch chamber.Chamber) (observation, error) {
 	o := observation{read: l.reading.Angle, truth: c.Hump(), counts: true}
 	if l.cause != nil {
 		if l.cause.angle != nil {
-			o.read = l.cause.angle(o.read)
+			o.read = l.cause.angle(o.read, ch.Strokes().Period())
 		}
 		if l.cause.counts != nil {
 			o.counts = l.cause.counts(c)

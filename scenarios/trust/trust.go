@@ -117,7 +117,7 @@ func (p *Plan) Check() error {
 func (p *Plan) ready() (*Plan, error) {
 	plan := *p
 	if plan.Settings == nil {
-		plan.Settings = reader.Usual(plan.Signal)
+		plan.Settings = reader.UsualFor(plan.Signal, plan.Engine)
 	}
 	return &plan, plan.Check()
 }
@@ -187,7 +187,7 @@ func (p *Plan) walk(ctx context.Context, speed, mapPa float64, from, to int, lan
 		op.Spark = spark
 		schedule = append(schedule, stream.Knot{Cycle: i * dwell, Operating: op}, stream.Knot{Cycle: (i+1)*dwell - 1, Operating: op})
 	}
-	s, err := stream.New(p.Engine, schedule, &stream.Settings{Seed: p.Seed, Samples: samples})
+	s, err := stream.New(p.Engine, schedule, &stream.Settings{Seed: p.Seed})
 	if err != nil {
 		return err
 	}
