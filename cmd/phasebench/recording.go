@@ -291,8 +291,9 @@ func (x *located) samples(theta []float64, speed float64) float64 {
 // inlet is the mean pressure about bottom dead centre before compression.
 func inlet(c *measured.Cycle) float64 {
 	sum, n := 0., 0.
+	wide := turned(c.Theta) / (4 * math.Pi)
 	for i, theta := range c.Theta {
-		if theta > -185*deg && theta < -175*deg {
+		if theta /= wide; theta > -185*deg && theta < -175*deg {
 			sum, n = sum+c.Pressure[i], n+1
 		}
 	}

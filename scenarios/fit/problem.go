@@ -50,7 +50,8 @@ type problem struct {
 	theta    []float64
 	step     float64
 	shuts    float64
-	count    int // of parameters
+	wide     float64 // a stroke over that of a piston [-]
+	count    int     // of parameters
 	sets     [2]set
 	data     *Data
 	bounds   [2]vector
@@ -95,8 +96,9 @@ func newProblem(e *model.Engine, d *Data) (*problem, error) {
 	var opens float64
 	p.shuts, opens = f.Sealed()
 	p.count = ZeroFired + 1
+	p.wide = p.solver.Chamber().Strokes().Period() / (4 * math.Pi)
 	counts := func(theta float64) bool {
-		return theta > p.shuts+clear && theta < opens-clear || theta > inletFrom && theta < inletTo
+		return theta > p.shuts+clear*p.wide && theta < opens-clear*p.wide || p.atInlet(theta)
 	}
 	p.sets[0] = sum(d.Fired, d.Theta, counts)
 	if len(d.Motored) > 0 {
@@ -106,9 +108,14 @@ func newProblem(e *model.Engine, d *Data) (*problem, error) {
 	for i, a := range about {
 		p.bounds[0][i], p.bounds[1][i] = a.low, a.high
 	}
-	r := e.Geometry.Ratio
+	r := *e.Ratio()
 	p.bounds[0][Ratio], p.bounds[1][Ratio] = math.Max(1.5, 0.6*r), math.Min(29, 1.7*r)
 	return p, p.begin()
+}
+
+// atInlet tells an angle about the dead centre before compression.
+func (p *problem) atInlet(theta float64) bool {
+	return theta > inletFrom*p.wide && theta < inletTo*p.wide
 }
 
 // sum makes a set of cycles.
@@ -169,13 +176,13 @@ func (p *problem) begin() error {
 	mean := func(s *set) float64 {
 		total, n := 0., 0.
 		for i, t := range p.theta {
-			if t > inletFrom && t < inletTo {
+			if p.atInlet(t) {
 				total, n = total+s.mean[i], n+1
 			}
 		}
 		return total / n
 	}
-	p.start = vector{Shift: 0, Ratio: e.Geometry.Ratio, Wall: math.Max(0.05, e.Wall.Factor), Charge: 1, Development: p.burnDev, Rapid: p.burnFast}
+	p.start = vector{Shift: 0, Ratio: *e.Ratio(), Wall: math.Max(0.05, e.Wall.Factor), Charge: 1, Development: p.burnDev, Rapid: p.burnFast}
 	for i := range p.sets {
 		if s := &p.sets[i]; s.count > 0 {
 			zero := p.op.MAP - mean(s)
@@ -219,7 +226,7 @@ func (p *problem) begin() error {
 // at returns a solver for the engine of x.
 func (p *problem) at(x vector) (*solve.Solver, error) {
 	f := *p.engine
-	f.Geometry.Ratio, f.Wall.Factor = x[Ratio], x[Wall]
+	*f.Ratio(), f.Wall.Factor = x[Ratio], x[Wall]
 	return p.solver.For(&f)
 }
 

@@ -99,7 +99,7 @@ const mostHeating = 200
 // heating of the charge that makes its mass.
 func (p *problem) fitted(out *Result, x vector) (*model.Engine, error) {
 	e := *p.given
-	e.Geometry.Ratio, e.Wall.Factor = x[Ratio], x[Wall]
+	*e.Ratio(), e.Wall.Factor = x[Ratio], x[Wall]
 	switch e.Burn.Law {
 	case model.BurnWiebe:
 		e.Burn = p.burning(p.engine, x).Burn
@@ -112,7 +112,7 @@ func (p *problem) fitted(out *Result, x vector) (*model.Engine, error) {
 	want := x[Charge] * p.mass0
 	mass := func(heating float64) (float64, error) {
 		f := *p.burning(p.engine, x)
-		f.Geometry.Ratio, f.Wall.Factor, f.Intake.Heating = x[Ratio], x[Wall], heating
+		*f.Ratio(), f.Wall.Factor, f.Intake.Heating = x[Ratio], x[Wall], heating
 		s, err := p.solver.For(&f)
 		if err != nil {
 			return 0, err
