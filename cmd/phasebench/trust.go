@@ -22,6 +22,9 @@ import (
 	"phasebench/scenarios/trust"
 )
 
+// trailingIon is the signal of the trailing plug.
+const trailingIon = "trailing-ion"
+
 // trustFlags is what the command trust is told.
 type trustFlags struct {
 	common
@@ -62,6 +65,7 @@ the first.`,
 	t.complete(cmd)
 	t.seeing.register(cmd, "maximum", "")
 	f.Lookup("seed").Usage = "of all draws"
+	f.Lookup("signal").Usage = "what is read: ion, trailing-ion (of an engine with two plugs) or pressure"
 	f.Lookup("speed-rpm").Usage = "one speed in place of a row of them [rpm]"
 	f.Lookup("map-kpa").Usage = "one manifold pressure in place of a row of them [kPa]"
 	f.Lookup("spark-deg").Usage = "recorded only: the spark is what varies"
@@ -169,12 +173,21 @@ func (t *trustFlags) plan(f *pflag.FlagSet, e *model.Engine) (*trust.Plan, error
 	if p.MAPs, err = t.pressure.values(f, e, 1e3, e.Point.MAP, func(op *model.Operating, v float64) { op.MAP = v }); err != nil {
 		return nil, err
 	}
-	if p.Signal, err = t.of(); err != nil {
+	if p.Trailing = t.signal == trailingIon; p.Trailing {
+		p.Signal = reader.Ion
+		if e.Burn.Plugs != 2 {
+			return nil, bad("signal", t.signal, "an engine with two plugs")
+		}
+	} else if p.Signal, err = t.of(); err != nil {
 		return nil, err
 	}
-	if p.Signal == reader.Ion {
+	p.Setup.Trailing = nil
+	switch {
+	case p.Trailing:
+		p.Setup.Trailing, p.Setup.Ion, p.Setup.Pressure = sensor.UsualIon(), nil, nil
+	case p.Signal == reader.Ion:
 		p.Setup.Pressure = nil
-	} else {
+	default:
 		p.Setup.Ion = nil
 	}
 	if !(t.step >= 0.5 && t.step <= 30) {

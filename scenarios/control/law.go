@@ -117,6 +117,7 @@ func resolve(prefix, name string, table []Number, given map[string]float64) (val
 var kinds = []Kind{
 	tableKind,
 	integralKind,
+	fixedTrailingKind,
 	proportionalKind,
 	fixedStepKind,
 	adaptiveKind,

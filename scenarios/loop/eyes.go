@@ -62,7 +62,7 @@ func newEyes(s *Scenario, seed uint64) (*eyes, error) {
 	if e.reader, err = reader.New(s.Sensing.Reader, e.signal, s.Engine, s.Sensing.Settings); err != nil {
 		return nil, err
 	}
-	if _, ok := e.columns["ion_trailing_ua"]; ok {
+	if _, ok := e.columns[sensor.TrailingChannel]; ok {
 		if e.trailing, err = reader.New(s.Sensing.Reader, e.signal, s.Engine, s.Sensing.Settings); err != nil {
 			return nil, err
 		}
@@ -118,7 +118,7 @@ func (e *eyes) look(c *stream.Cycle, seen *control.Seen) error {
 	seen.Trailing = reader.Reading{Angle: math.NaN(), Why: "no sensor"}
 	if e.trailing != nil {
 		e.other = *in
-		e.other.Values = e.channel("ion_trailing_ua", unit, e.other.Values)
+		e.other.Values = e.channel(sensor.TrailingChannel, unit, e.other.Values)
 		if t := seen.Fired.Trailing; !math.IsNaN(t) {
 			e.other.Spark = t
 		}

@@ -132,6 +132,9 @@ func New(e *model.Engine, set Setup, seed uint64) (*Rig, error) {
 	return r, nil
 }
 
+// TrailingChannel is the name of the channel of the trailing plug's ion current.
+const TrailingChannel = "ion_trailing_ua"
+
 // check checks the setup and lays it out in fresh.
 func (r *Rig) check(e *model.Engine) error {
 	set := &r.set
@@ -197,7 +200,7 @@ func (r *Rig) wire() {
 		add("ion_ua", "uA", "ion current of the leading plug", grid, (*Rig).leading)
 	}
 	if r.set.Trailing != nil {
-		add("ion_trailing_ua", "uA", "ion current of the trailing plug", grid, (*Rig).trailing)
+		add(TrailingChannel, "uA", "ion current of the trailing plug", grid, (*Rig).trailing)
 	}
 	if r.set.Wheel != nil {
 		if timed {

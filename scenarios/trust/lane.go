@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"phasebench/model"
 	"phasebench/model/chamber"
 	"phasebench/scenarios/reader"
 	"phasebench/scenarios/sensor"
@@ -104,6 +105,7 @@ type lane struct {
 	rig     *sensor.Rig
 	column  int     // of the record
 	unit    float64 // of its samples
+	behind  float64 // where the plug is the trailing one: 1, else 0
 	record  sensor.Record
 	reader  reader.Reader
 	program *reader.Outside // the reader, if it is one; else nil
@@ -133,10 +135,17 @@ func newLane(ctx context.Context, p *Plan, name string, c *cause) (*lane, error)
 	}
 	var channel string
 	channel, l.unit = p.Signal.Channel()
+	if p.Trailing {
+		channel, l.behind = sensor.TrailingChannel, 1
+	}
+	l.column = -1
 	for i, ch := range l.rig.Channels() {
 		if ch.Name == channel {
 			l.column = i
 		}
+	}
+	if l.column < 0 {
+		return nil, &model.Problem{Key: "signal", Given: channel, Want: "a sensor of it, and for the trailing plug's an engine with two"}
 	}
 	if name != Outside {
 		l.reader, err = reader.New(name, p.Signal, p.Engine, &settings)
@@ -201,7 +210,7 @@ func (l *lane) read(c *stream.Cycle, ch chamber.Chamber) (observation, error) {
 		return observation{}, err
 	}
 	in := &l.in
-	in.Cycle, in.Theta, in.Spark, in.Speed, in.MAP = c.Number, c.Theta, c.Operating.Spark, c.Clock.Speed, c.Operating.MAP
+	in.Cycle, in.Theta, in.Spark, in.Speed, in.MAP = c.Number, c.Theta, c.Operating.Spark-l.behind*c.Operating.Split, c.Clock.Speed, c.Operating.MAP
 	in.Values = in.Values[:0]
 	for _, v := range l.record.Values[l.column] {
 		in.Values = append(in.Values, float64(v)*l.unit)

@@ -33,6 +33,7 @@ type Plan struct {
 	Cycles       int           // of each spark that count, 100 to 100,000
 	Seed         uint64
 	Signal       reader.Signal
+	Trailing     bool             // of an ion signal: that of the trailing plug
 	Setup        sensor.Setup     // must have the sensor of that signal, in angle base
 	Readers      []string         // names; Outside stands for the program
 	Program      []string         // of the reader Outside, with its arguments
