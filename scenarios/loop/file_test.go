@@ -251,7 +251,7 @@ func TestRefusals(t *testing.T) {
 		{"a table for a value", "[name]", `x.toml:1:2: name = (a table): want no such key`},
 		{"dots within quotes", `"law.gain" = 0.1`, `x.toml:1:1: "law.gain" = 0.1: want no such key`},
 		{"no text", "name = 5", `x.toml:1:1: name = 5: want a text in quotes`},
-		{"no engine", "engine = \"diesel\"", `x.toml:1:1: engine = "diesel": want one of pump-set, research-high-ratio, small-196, or a file .toml beside this one`},
+		{"no engine", "engine = \"diesel\"", `x.toml:1:1: engine = "diesel": want one of pump-set, research-high-ratio, rotary-set, small-196, or a file .toml beside this one`},
 		{"no engine file", "engine = \"no.toml\"", `x.toml:1:1: engine = "no.toml": want an engine file: `},
 		{"an engine that is no text", "engine = 5", `x.toml:1:1: engine = 5: want a text in quotes`},
 		{"half a cycle", "cycles = 20.5", `x.toml:1:1: cycles = 20.5: want a whole number`},

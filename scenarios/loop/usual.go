@@ -49,10 +49,13 @@ func Usual(e *model.Engine) Scenario {
 	first.Operating.Spark = rad(e.Point.Spark/deg - usualBehind)
 	s := Scenario{
 		Name: "usual", Engine: e, Cycles: usualCycles, Legs: []Leg{first}, Actuator: UsualActuator(),
-		Sensing: Sensing{engine: e, Signal: reader.Ion, Reader: UsualReader(reader.Ion), Over: usualOver},
+		Sensing: Sensing{Signal: reader.Ion, Reader: UsualReader(reader.Ion), Over: usualOver},
 		Law:     Law{Name: "integral", Mode: Free},
 		Base:    Base{Retard: rad(usualRetard)},
 	}
 	s.Guard.Envelope = true
+	if e.Rotary() {
+		s.Sensing.engine = e
+	}
 	return s
 }
