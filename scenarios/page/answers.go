@@ -96,7 +96,11 @@ func (p *Page) known(w http.ResponseWriter, _ *http.Request) {
 			fail(w, err)
 			return
 		}
-		x := engine{e.Name, e.Description, map[string]any{}}
+		about := e.Description
+		if e.Rotary() {
+			about += "; all angles in degrees of the shaft, 1080 to a cycle"
+		}
+		x := engine{e.Name, about, map[string]any{}}
 		for _, s := range e.Settings() {
 			x.Settings[s.Key] = s.Value
 		}
