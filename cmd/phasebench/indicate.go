@@ -202,22 +202,20 @@ func (t *indicateFlags) indicate(cmd *cobra.Command, e *model.Engine, x *indicat
 				one.knock, mapo = &k, k.MAPO.Value
 			}
 		}
+		var trace *indicate.Trace
+		if len(r.ragged.Pressure) < drawn && (t.plotHeat != "" || t.plot != "") {
+			if trace, err = x.Trace(c.Theta, c.Pressure); err != nil {
+				return err
+			}
+		}
 		r.sample(c)
-		one.add = r.take(c, &one.number, mapo)
+		one.add = r.take(c, &one.number, mapo, trace)
 		low := t.motored || from.low(c)
 		if low {
 			r.low++
 		}
 		if err := part.add(one, low && !t.motored); err != nil {
 			return err
-		}
-		if !(low && !t.motored) && len(r.traces) < drawn && (t.plotHeat != "" || t.plot != "") {
-			trace, err := x.Trace(c.Theta, c.Pressure)
-			if err != nil {
-				return err
-			}
-			r.traces = append(r.traces, trace)
-			r.ragged.Pressure = append(r.ragged.Pressure, trace.Pressure)
 		}
 		return nil
 	})
@@ -270,7 +268,7 @@ func (r *indicated) sample(c *measured.Cycle) {
 }
 
 // take returns what takes the numbers of a cycle, once it is known that it was fired.
-func (r *indicated) take(c *measured.Cycle, n *indicate.Numbers, mapo float64) func() {
+func (r *indicated) take(c *measured.Cycle, n *indicate.Numbers, mapo float64, trace *indicate.Trace) func() {
 	line := []string{strconv.Itoa(c.Number), "", cell(c.Start, 1), cell(c.Speed, rpm)}
 	for _, q := range perCycle(n) {
 		line = append(line, cell(q.n.Value, q.by), cell(q.n.Error, q.by))
@@ -285,7 +283,14 @@ func (r *indicated) take(c *measured.Cycle, n *indicate.Numbers, mapo float64) f
 		r.number, r.imep = append(r.number, number), append(r.imep, n.IMEPNet.Value)
 		g := &r.ragged
 		g.LPP, g.Peak, g.IMEP = append(g.LPP, n.LPP.Value), append(g.Peak, n.Peak.Value), append(g.IMEP, n.IMEPGross.Value)
-		g.Lit = append(g.Lit, n.Heat.Value > 3*n.Heat.Error && n.IMEPNet.Value > 0)
+		lit := n.Heat.Value > 3*n.Heat.Error && n.IMEPNet.Value > 0
+		g.Lit = append(g.Lit, lit)
+		if trace != nil { // those of the first cycles: in the order of the lists above
+			g.Pressure = append(g.Pressure, trace.Pressure)
+			if lit {
+				r.traces = append(r.traces, trace)
+			}
+		}
 	}
 }
 
