@@ -156,9 +156,9 @@ func TestNewRefuses(t *testing.T) {
 
 // Names and instruments are a contract.
 func TestKinds(t *testing.T) {
-	require.Equal(t, []string{"table", "integral", "proportional-integral", "fixed-step", "adaptive", "scheduled-target", "vertex", "extremum-torque", "extremum-airflow"}, Names()[:9])
+	require.Equal(t, []string{"table", "integral", "fixed-trailing", "proportional-integral", "fixed-step", "adaptive", "scheduled-target", "vertex", "extremum-torque", "extremum-airflow"}, Names()[:10])
 	needs := map[string][]Need{"vertex": {NeedPressure}, "extremum-torque": {NeedTorque}, "extremum-airflow": {NeedAirflow}}
-	for _, k := range Kinds()[:9] {
+	for _, k := range Kinds()[:10] {
 		require.Equal(t, needs[k.Name], k.Needs, k.Name)
 	}
 }
