@@ -27,7 +27,7 @@ func checkSplit(f *pflag.FlagSet, e *model.Engine) error {
 	if e.Burn.Plugs != 2 {
 		return bad("split", true, "no such flag for an engine with one plug")
 	}
-	for _, name := range []string{"knock", "hold-torque-nm", "trailing-split-deg", "plot"} {
+	for _, name := range []string{"knock", "hold-torque-nm", "trailing-split-deg"} {
 		if x := f.Lookup(name); x != nil && x.Changed {
 			return &model.Problem{Key: keyOf(name), Given: x.Value.String(), Want: "nothing beside --split"}
 		}
@@ -65,6 +65,11 @@ func sweepSplits(cmd *cobra.Command, c *common, s *solve.Solver, e *model.Engine
 	r, err := sweep.OverSplits(cmd.Context(), s, e.Point, splits)
 	if err != nil {
 		return err
+	}
+	if c.plot != "" {
+		if err := m.picture(c.plot, chart.Splits(r, place(e))); err != nil {
+			return err
+		}
 	}
 	if !c.json {
 		return printSplits(cmd.OutOrStdout(), r, place(e))
