@@ -124,15 +124,15 @@ func (t *fitFlags) run(cmd *cobra.Command, file string) error {
 	if err != nil {
 		return behindFlags(err, map[string]string{"samples": "samples", "cycles": "cycles", "starts": "starts"})
 	}
-	return t.tell(cmd, e, d, r, r.Imitation, &found, from.located)
+	return t.tell(cmd, e, d, r, &found, from.located)
 }
 
 // tell writes what came of it.
-func (t *fitFlags) tell(cmd *cobra.Command, e *model.Engine, d *fit.Data, r *fit.Result, m *fit.Imitation, found *measured.Report, where *located) error {
+func (t *fitFlags) tell(cmd *cobra.Command, e *model.Engine, d *fit.Data, r *fit.Result, found *measured.Report, where *located) error {
 	me := newMeta("fit", t.seed, e)
 	me.also(cmd.Flags(), "columns", "rate-hz", "bar-per-volt", "zero-bar", "wheel", "first-deg", "samples", "starts", "cycles")
 	title := "fit of " + place(e)
-	text := fittedFile(r, m, me, d)
+	text := fittedFile(r, me, d)
 	if t.out != "" {
 		if err := writeFile(t.out, func(w io.Writer) error { _, err := w.Write(text); return err }); err != nil {
 			return err
@@ -143,7 +143,7 @@ func (t *fitFlags) tell(cmd *cobra.Command, e *model.Engine, d *fit.Data, r *fit
 		draw func() *chart.Chart
 	}{
 		{t.plot, func() *chart.Chart { return chart.Fitted(r, title) }},
-		{t.plotBurns, func() *chart.Chart { return chart.Burns(m, title) }},
+		{t.plotBurns, func() *chart.Chart { return chart.Burns(r.Imitation, title) }},
 		{t.plotProfile, func() *chart.Chart { return chart.Profiled(r, 1, title) }},
 	} {
 		if x.file != "" {
@@ -153,7 +153,7 @@ func (t *fitFlags) tell(cmd *cobra.Command, e *model.Engine, d *fit.Data, r *fit
 		}
 	}
 	if t.report != "" {
-		page := fitPage(r, m, me, d, title, string(text))
+		page := fitPage(r, me, d, title, string(text))
 		if err := writeFile(t.report, func(w io.Writer) error { return report.Write(w, page) }); err != nil {
 			return err
 		}
@@ -162,12 +162,12 @@ func (t *fitFlags) tell(cmd *cobra.Command, e *model.Engine, d *fit.Data, r *fit
 		return writeJSON(cmd.OutOrStdout(), struct {
 			record.Fit
 			Meta meta `json:"meta"`
-		}{record.OfFit(r, m, d), me})
+		}{record.OfFit(r, d), me})
 	}
 	w := cmd.OutOrStdout()
 	fmt.Fprintln(w, title)
 	fmt.Fprintf(w, "%d fired and %d motored cycles, %d misfires, %d broken; dead centre first %s\n\n", len(d.Fired), len(d.Motored), d.Misfires, found.Lost, where.how)
-	printFit(w, r, m)
+	printFit(w, r)
 	if first := found.First; !math.IsNaN(first) && found.FirstHow == "given" {
 		at := math.Remainder(first-r.Parameters[fit.Shift].Value, 2*math.Pi)
 		fmt.Fprintf(w, "\n  the reference of the wheel: --first-deg %.2f, ± %.2f\n", at/deg, r.Parameters[fit.Shift].Error/deg)
@@ -208,7 +208,7 @@ func named(name, unit string) string {
 }
 
 // printFit lists parameters and knobs.
-func printFit(w io.Writer, r *fit.Result, m *fit.Imitation) {
+func printFit(w io.Writer, r *fit.Result) {
 	fmt.Fprintf(w, "  %-30s %10s %10s %9s  %-21s %s\n", "", "given", "found", "± error", "95 % interval", "goes with")
 	for i := range r.Parameters {
 		p := &r.Parameters[i]
@@ -226,6 +226,7 @@ func printFit(w io.Writer, r *fit.Result, m *fit.Imitation) {
 		cost += fmt.Sprintf(" %.2f,", s.Cost)
 	}
 	fmt.Fprintln(w, strings.TrimSuffix(cost, ","))
+	m := r.Imitation
 	if m == nil {
 		return
 	}
@@ -261,7 +262,7 @@ func knobFlags(k *stream.Knobs) string {
 }
 
 // fittedFile is the engine as a file, with what was found at its head.
-func fittedFile(r *fit.Result, m *fit.Imitation, me meta, d *fit.Data) []byte {
+func fittedFile(r *fit.Result, me meta, d *fit.Data) []byte {
 	var b bytes.Buffer
 	fmt.Fprintf(&b, "# An engine fitted to %d fired and %d motored recorded cycles by %s %s.\n# %s\n#\n", len(d.Fired), len(d.Motored), me.Tool, me.Version, strings.ReplaceAll(wrap(record.Caution, 90), "\n", "\n# "))
 	for i := range r.Parameters {
@@ -270,7 +271,7 @@ func fittedFile(r *fit.Result, m *fit.Imitation, me meta, d *fit.Data) []byte {
 			strings.TrimSuffix(" "+unsure(p), " "))
 	}
 	fmt.Fprintf(&b, "# charge: %.4g ± %.2g mg, made by intake.charge_heating_k\n# left between recording and model: %.3g bar rms, %.1f times what the scatter of the cycles explains%s\n", r.ChargeMass.Value*1e6, r.ChargeMass.Error*1e6, r.RMS/1e5, r.Misfit, lacking(r))
-	if m != nil {
+	if m := r.Imitation; m != nil {
 		fmt.Fprintf(&b, "# cycles that differ as the recorded ones do: phasebench traces --engine THIS.toml%s\n", knobFlags(&m.Knobs))
 	}
 	b.WriteString("#\n# What is not named above was taken over from the engine given, friction too.\n\n")
@@ -279,7 +280,7 @@ func fittedFile(r *fit.Result, m *fit.Imitation, me meta, d *fit.Data) []byte {
 }
 
 // fitPage is the report about a fit.
-func fitPage(r *fit.Result, m *fit.Imitation, me meta, d *fit.Data, title, file string) *report.Page {
+func fitPage(r *fit.Result, me meta, d *fit.Data, title, file string) *report.Page {
 	p := &report.Page{Title: title, Version: me.Version, Seed: me.Seed, Scenario: file, FileTitle: "Engine file", FileAbout: "As it was found; every command takes it by --engine.",
 		Origin: "The pressure is that of the recording given; what is called model is computed.", Config: me.settings(),
 		About:    fmt.Sprintf("The model laid on %d fired and %d motored recorded cycles. Errors are from the scatter of the cycles; what the model lacks is in none of them.", len(d.Fired), len(d.Motored)),
@@ -303,7 +304,7 @@ func fitPage(r *fit.Result, m *fit.Imitation, me meta, d *fit.Data, title, file 
 	for k := range r.Profiles {
 		p.Pictures = append(p.Pictures, report.Picture{Chart: chart.Profiled(r, k, title), Caption: "How much worse the fit is elsewhere."})
 	}
-	if m != nil {
+	if m := r.Imitation; m != nil {
 		p.Pictures = append(p.Pictures, report.Picture{Chart: chart.Burns(m, title), Caption: "Burns of recorded cycles, and of cycles that the fitted engine makes with the knobs found."})
 		for _, x := range spreads(m) {
 			p.Verdict = append(p.Verdict, report.Row{Name: x.name, Value: fmt.Sprintf("%.3f", x.recorded), Note: fmt.Sprintf("imitated: %.3f", x.imitated)})

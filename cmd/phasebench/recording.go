@@ -41,7 +41,7 @@ func (r *recording) register(cmd *cobra.Command) {
 	optional(f, &r.level, "level-v", "level that an edge passes (default: midway)")
 	f.BoolVar(&r.falling, "falling", false, "the edges of teeth fall")
 	optional(f, &r.first, "first-deg", "angle of the wheel's reference [deg after dead centre]: the first edge after the gap, the edge before the doubled one, the pulse (default: found from the pressure)")
-	f.IntVar(&r.samples, "samples", 0, "of a cycle on the grid of angles (default: 720, or as the recording has them)")
+	f.IntVar(&r.samples, "samples", 0, "of a cycle on the grid of angles (default: 720)")
 	f.BoolVar(&r.motored, "motored", false, "nobody fired any of its cycles")
 }
 
@@ -132,7 +132,7 @@ func (s *source) cycles(ctx context.Context, each func(*measured.Cycle) error) (
 }
 
 // low tells a cycle that did not burn.
-func (x *located) low(c *measured.Cycle) bool { return slices.Max(c.Pressure)-inlet(c) < x.line }
+func (x *located) low(c *measured.Cycle) bool { return hump(c) < x.line }
 
 // cycles reads a recording once, cycle by cycle.
 func cycles(ctx context.Context, file string, s *measured.Settings, o *table.Options, each func(*measured.Cycle) error) (report measured.Report, err error) {
@@ -162,13 +162,12 @@ func cycles(ctx context.Context, file string, s *measured.Settings, o *table.Opt
 
 // located is what the first reading of a recording found.
 type located struct {
-	report         measured.Report
-	fired, motored int
-	given          bool            // the angle was
-	line           float64         // the height of a hump below which a cycle is motored [Pa]
-	shift          indicate.Number // what the angles of that reading read too much [rad]
-	how            string
-	worst          float64 // how much more a leaking engine may make it [rad]; NaN: nothing known
+	report measured.Report
+	given  bool            // the angle was
+	line   float64         // the height of a hump below which a cycle is motored [Pa]
+	shift  indicate.Number // what the angles of that reading read too much [rad]
+	how    string
+	worst  float64 // how much more a leaking engine may make it [rad]; NaN: nothing known
 }
 
 // motoredMost is what a motored cycle may have of the model's motored hump. Our own choice.
@@ -189,9 +188,8 @@ func (r *recording) locate(cmd *cobra.Command, file string, e *model.Engine, s *
 		}
 		theta = c.Theta
 		if len(kept) < most {
-			kept = append(kept, slices.Clone(c.Pressure))
+			kept, humps = append(kept, slices.Clone(c.Pressure)), append(humps, hump(c))
 		}
-		humps = append(humps, slices.Max(c.Pressure)-inlet(c))
 		return nil
 	})
 	if err != nil {
@@ -209,17 +207,9 @@ func (r *recording) locate(cmd *cobra.Command, file string, e *model.Engine, s *
 	}
 	var motored, fired [][]float64
 	for i, h := range humps {
-		without := r.motored || h < line
-		if without {
-			x.motored++
-		} else {
-			x.fired++
-		}
-		switch {
-		case i >= len(kept):
-		case without:
+		if r.motored || h < line {
 			motored = append(motored, kept[i])
-		default:
+		} else {
 			fired = append(fired, kept[i])
 		}
 	}
@@ -288,16 +278,17 @@ func (x *located) samples(theta []float64, speed float64) float64 {
 	return x.report.Rate * turned(theta) / speed
 }
 
-// inlet is the mean pressure about bottom dead centre before compression.
-func inlet(c *measured.Cycle) float64 {
+// hump is the greatest pressure of a cycle over the mean about dead centre before
+// compression.
+func hump(c *measured.Cycle) float64 {
 	sum, n := 0., 0.
 	wide := turned(c.Theta) / (4 * math.Pi)
 	for i, theta := range c.Theta {
-		if theta /= wide; theta > -185*deg && theta < -175*deg {
+		if theta /= wide; theta > indicate.InletFrom && theta < indicate.InletTo {
 			sum, n = sum+c.Pressure[i], n+1
 		}
 	}
-	return sum / n
+	return slices.Max(c.Pressure) - sum/n
 }
 
 // motoredLine is the height of a hump below which a cycle counts as motored [Pa].

@@ -89,12 +89,16 @@ func Burns(m *fitting.Imitation, title string) *Chart {
 		}
 		return x, y
 	}
+	sd := func(v []float64) string {
+		_, sd := spread(v)
+		return num(sd, 2)
+	}
 	rx, ry := points(m.Recorded.Angles)
 	ix, iy := points(m.Imitated.Angles)
 	lo, hi := span(rx, ix)
 	lo, hi = pad(lo, hi, 0.05, false)
 	ch := &Chart{Title: title, About: "Burn angles of recorded cycles and of cycles made by the fitted engine with the knobs found.", x: newAxis("spark to 10 % burned [deg]", linear, lo, hi, 9),
-		Subtitle: fmt.Sprintf("sd %s and %s deg recorded, %s and %s deg imitated", num(sdOf(rx), 2), num(sdOf(ry), 2), num(sdOf(ix), 2), num(sdOf(iy), 2))}
+		Subtitle: fmt.Sprintf("sd %s and %s deg recorded, %s and %s deg imitated", sd(rx), sd(ry), sd(ix), sd(iy))}
 	lo, hi = span(ry, iy)
 	lo, hi = pad(lo, hi, 0.05, false)
 	p := panel{weight: 1, y: newAxis("10 to 90 % burned [deg]", linear, lo, hi, 7)}
@@ -104,20 +108,7 @@ func Burns(m *fitting.Imitation, title string) *Chart {
 	for i := range rx {
 		p.layers = append(p.layers, dot{rx[i], ry[i], draw.RingGlyph{}, mainLine})
 	}
-	p.legend = nil
 	p.labels = []label{{"recorded (ring)", blue, []anchor{{lo, hi}, {ch.x.min, p.y.max}}}, {"imitated (plus)", rust, []anchor{{ch.x.max, p.y.max}, {ch.x.max, p.y.min}}}}
 	ch.panels = []panel{p}
 	return ch
-}
-
-// sdOf is the standard deviation of v.
-func sdOf(v []float64) float64 {
-	mean, sum := 0., 0.
-	for _, x := range v {
-		mean += x / float64(len(v))
-	}
-	for _, x := range v {
-		sum += (x - mean) * (x - mean)
-	}
-	return math.Sqrt(sum / float64(len(v)-1))
 }

@@ -58,13 +58,15 @@ func Released(mean *indicate.Trace, cycles []*indicate.Trace, b *indicate.Summar
 	_, top := span(append([][]float64{cut(theta, share, lo, hi)}, all...)...)
 	p := panel{weight: 4, y: newAxis("burned of what could burn [%]", linear, -5, math.Max(100, 1.05*math.Min(top, 150)), 5)}
 	p.layers = append(p.layers, bundle{theta, all, thinLine}, trace{xs: theta, ys: share, style: boldLine})
-	p.labels = append(p.labels, label{"mean of the cycles", ink, around(theta, share, nearestTo(theta, b.CA50.Value/deg))})
+	half, _ := nearest(theta, b.CA50.Value/deg, len(theta))
+	p.labels = append(p.labels, label{"mean of the cycles", ink, around(theta, share, half)})
 	for _, m := range []struct {
 		name string
 		at   float64
 	}{{"CA10", b.CA10.Value}, {"CA50", b.CA50.Value}, {"CA90", b.CA90.Value}} {
 		if x := m.at / deg; x > lo && x < hi {
-			p.layers = append(p.layers, dot{x, share[nearestTo(theta, x)], draw.CircleGlyph{}, halfLine})
+			k, _ := nearest(theta, x, len(theta))
+			p.layers = append(p.layers, dot{x, share[k], draw.CircleGlyph{}, halfLine})
 		}
 	}
 	rate := make([]float64, len(share))
@@ -79,17 +81,6 @@ func Released(mean *indicate.Trace, cycles []*indicate.Trace, b *indicate.Summar
 	low, high = pad(math.Min(low, 0), high, 0.08, false)
 	ch.panels = []panel{p, {weight: 2.4, y: newAxis("rate of the mean [%/deg]", linear, low, high, 4), layers: []layer{trace{xs: theta, ys: rate, style: mainLine}}}}
 	return ch
-}
-
-// nearestTo is the index of the value of an ascending row that is nearest to x.
-func nearestTo(row []float64, x float64) int {
-	best := 0
-	for i, v := range row {
-		if math.Abs(v-x) < math.Abs(row[best]-x) {
-			best = i
-		}
-	}
-	return best
 }
 
 // Run draws net IMEP and LPP of every cycle in turn; broken cycles are rules.

@@ -72,9 +72,6 @@ type problem struct {
 // clear is how far inside of where the chamber is sealed samples take part.
 const clear = 8 * deg
 
-// Where the zero of pressure is looked for (as the peg of package indicate).
-const inletFrom, inletTo = -185 * deg, -175 * deg
-
 // tolerance is that of the model's integration. Our own choice: far below any noise, and
 // twice as fast as the usual one.
 const tolerance = 1e-7
@@ -115,7 +112,7 @@ func newProblem(e *model.Engine, d *Data) (*problem, error) {
 
 // atInlet tells an angle about the dead centre before compression.
 func (p *problem) atInlet(theta float64) bool {
-	return theta > inletFrom*p.wide && theta < inletTo*p.wide
+	return theta > indicate.InletFrom*p.wide && theta < indicate.InletTo*p.wide
 }
 
 // sum makes a set of cycles.

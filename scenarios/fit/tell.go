@@ -7,7 +7,6 @@ import (
 
 	"phasebench/model"
 	"phasebench/scenarios/indicate"
-	"phasebench/solve"
 )
 
 // tell fills out with what x is.
@@ -141,14 +140,4 @@ func (p *problem) fitted(out *Result, x vector) (*model.Engine, error) {
 	}
 	e.Intake.Heating, out.Heating = h, h
 	return &e, e.Check()
-}
-
-// Solved runs the fitted engine at its own point.
-func (r *Result) Solved() (*solve.Cycle, error) {
-	s, err := solve.New(r.Engine, nil)
-	if err != nil {
-		return nil, err
-	}
-	var c solve.Cycle
-	return &c, s.Run(&r.Engine.Point, &c)
 }

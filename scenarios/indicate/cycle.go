@@ -79,7 +79,7 @@ func (x *Indicator) zero() Number {
 	case None:
 		return Number{}
 	case AtInlet:
-		from, to := x.index(x.stretch*inletFrom), x.index(x.stretch*inletTo)+1
+		from, to := x.index(x.stretch*InletFrom), x.index(x.stretch*InletTo)+1
 		sum := 0.
 		for _, p := range x.smooth[from:to] {
 			sum += p

@@ -239,7 +239,7 @@ func middle(theta, p []float64) (float64, error) {
 		return 0, err
 	}
 	low, top := 0., 0.
-	from, to := within(theta, at+inletFrom, at+inletTo)
+	from, to := within(theta, at+InletFrom, at+InletTo)
 	for _, v := range p[from:to] {
 		low += v / float64(to-from)
 	}

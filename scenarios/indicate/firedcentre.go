@@ -53,7 +53,7 @@ func slid(theta, p, modelTheta, modelP []float64, from, to float64) (float64, er
 	for k := range 30 {
 		if k < 5 { // then the same samples, lest they take turns
 			lo, hi = within(theta, from+at, to+at)
-			a, b := within(theta, inletFrom+at, inletTo+at)
+			a, b := within(theta, InletFrom+at, InletTo+at)
 			zero := 0.
 			for i := a; i < b; i++ {
 				value, _ := cubic(modelTheta, modelP, theta[i]-at)

@@ -34,12 +34,14 @@ func ParsePeg(name string) (Peg, error) {
 	return "", &model.Problem{Key: "peg", Given: fmt.Sprintf("%q", name), Want: "one of " + strings.Join(all, ", ")}
 }
 
-// Where pegs look. Our own choice: the compression between where the intake valve has
-// surely shut and where a spark may burn.
-const (
-	inletFrom, inletTo = -185 * deg, -175 * deg
-	compFrom, compTo   = -110 * deg, -45 * deg
-)
+// Between InletFrom and InletTo, about dead centre before compression, the chamber is taken
+// to have manifold pressure [rad of a piston engine; longer strokes stretch it]. Our own
+// choice.
+const InletFrom, InletTo = -185 * deg, -175 * deg
+
+// Where pegs look at the compression: between where the intake valve has surely shut and
+// where a spark may burn. Our own choice.
+const compFrom, compTo = -110 * deg, -45 * deg
 
 // polytrope fits p = k·V^−n + c to samples: what it found, and standard errors from the
 // scatter about it.

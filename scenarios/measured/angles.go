@@ -41,7 +41,7 @@ func (k *angles) begin(r *Recording) error {
 			return r.unclearAt(0, "angles do not go on")
 		}
 		k.step = step
-		return k.samples(r)
+		return nil
 	}
 	index := r.block[r.roles.at[Index]][:r.rows]
 	for i, v := range index {
@@ -63,16 +63,6 @@ func (k *angles) begin(r *Recording) error {
 		return r.unclearAt(0, "%d samples in a cycle, %d to %d are possible", k.count, fewestSamples, maxSamples)
 	}
 	k.step = r.period / float64(k.count)
-	return k.samples(r)
-}
-
-// samples takes the grid of the recording where nobody asked for another.
-func (k *angles) samples(r *Recording) error {
-	if n := int(math.Round(r.period / k.step)); r.set.Samples == 0 && n >= fewestSamples && n <= maxSamples {
-		r.set.Samples = n
-	} else if r.set.Samples == 0 {
-		r.set.Samples = usualSamples
-	}
 	return nil
 }
 

@@ -151,30 +151,26 @@ func (k *times) turn(r *Recording, t *turn) error {
 		run.mark, run.angle = run.mark[:n-1], run.angle[:n-1]
 	} else {
 		for i, angle := range w.part(r.teeth.before, true) {
-			run.mark, run.angle = append(run.mark, r.teeth.before[i]), append(run.angle, angle-w.turn())
+			run.mark, run.angle = append(run.mark, r.teeth.before[i]), append(run.angle, angle-2*math.Pi)
 		}
 	}
 	r.teeth.before = nil
 	for i, at := range t.times {
 		run.mark, run.angle = append(run.mark, at), append(run.angle, base+w.edge(i))
 	}
-	run.mark, run.angle = append(run.mark, t.end), append(run.angle, base+w.turn())
+	run.mark, run.angle = append(run.mark, t.end), append(run.angle, base+2*math.Pi)
 	return r.emit(false)
 }
 
 // edge is the angle of an edge of a turn after the reference [rad].
 func (w *Wheel) edge(i int) float64 {
-	if !w.Doubled || i == 0 {
+	switch {
+	case !w.Doubled || i == 0:
 		return float64(i) * w.pitch()
+	case i == 1:
+		return w.pitch() / 2
 	}
-	return (float64(i) - 0.5 - 0.5*boolean(i > 1)) * w.pitch()
-}
-
-func boolean(b bool) float64 {
-	if b {
-		return 1
-	}
-	return 0
+	return float64(i-1) * w.pitch()
 }
 
 // end uses what came after the last reference too.

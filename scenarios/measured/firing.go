@@ -85,11 +85,9 @@ func centre(p []float64, period float64, c chamber.Chamber) (at, atError float64
 func compressed(p []float64, step, zero, n float64, c chamber.Chamber) float64 {
 	var m, sx, sp, sxx, sxp, spp float64
 	for theta := compFrom; theta <= compTo; theta += step {
-		i := int(math.Round((zero+theta)/step)) % len(p)
-		if i < 0 {
-			i += len(p)
-		}
-		v, _ := c.Volume(math.Round((zero+theta)/step)*step - zero)
+		k := math.Round((zero + theta) / step)
+		i := around(k, len(p))
+		v, _ := c.Volume(k*step - zero)
 		x := math.Pow(v/c.Swept(), -n)
 		m, sx, sp, sxx, sxp, spp = m+1, sx+x, sp+p[i], sxx+x*x, sxp+x*p[i], spp+p[i]*p[i]
 	}
@@ -100,17 +98,16 @@ func compressed(p []float64, step, zero, n float64, c chamber.Chamber) float64 {
 	return (pp - xp*xp/xx) / pp
 }
 
+// around is sample k of a row of n that goes on where it begins.
+func around(k float64, n int) int { return ((int(k) % n) + n) % n }
+
 // hump is the mean of a profile within 25 deg of a dead centre, less that of the ends of
 // its strokes.
 func hump(p []float64, step, zero float64) float64 {
 	mean := func(from, to float64) float64 {
 		sum, n := 0., 0.
 		for theta := from; theta <= to; theta += step {
-			i := int(math.Round((zero+theta)/step)) % len(p)
-			if i < 0 {
-				i += len(p)
-			}
-			sum, n = sum+p[i], n+1
+			sum, n = sum+p[around(math.Round((zero+theta)/step), len(p))], n+1
 		}
 		return sum / n
 	}

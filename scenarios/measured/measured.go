@@ -58,11 +58,10 @@ type Wheel struct {
 	Teeth   int     // equal pitches of a turn, 0: 1
 	Missing int     // teeth that are not there, one after another
 	Doubled bool    // one more edge stands midway between two: the reference is the one before it
-	Turns   int     // turns of the shaft for one of the wheel: 1 (0) on the shaft, 2 on the camshaft
 	First   float64 // angle of the reference: the first edge after the gap, the one before the doubled, the pulse [rad after dead centre]; NaN: found from pressure
 }
 
-// teeth, edges of a turn of the wheel, and its pitch in shaft angle.
+// teeth, edges of a turn, and the pitch.
 func (w *Wheel) teeth() int { return max(1, w.Teeth) }
 
 func (w *Wheel) edges() int {
@@ -72,9 +71,7 @@ func (w *Wheel) edges() int {
 	return w.teeth() - w.Missing
 }
 
-func (w *Wheel) turn() float64 { return 2 * math.Pi * float64(max(1, w.Turns)) }
-
-func (w *Wheel) pitch() float64 { return w.turn() / float64(w.teeth()) }
+func (w *Wheel) pitch() float64 { return 2 * math.Pi / float64(w.teeth()) }
 
 func (w *Wheel) String() string {
 	text := fmt.Sprint(w.teeth())
@@ -83,9 +80,6 @@ func (w *Wheel) String() string {
 		text += "+1"
 	case w.Missing > 0:
 		text += fmt.Sprintf("-%d", w.Missing)
-	}
-	if w.Turns == 2 {
-		text += " on the camshaft"
 	}
 	return text
 }

@@ -10,13 +10,12 @@ import (
 // run is an unbroken stretch of a recording: samples at x, and marks that tie x to the
 // angle turned since the first mark. x is time [s], or the angle itself.
 type run struct {
-	x, p    []float64 // samples
-	sum     []float64 // integral of p over x up to each
-	holes   []hole    // samples that were no number
-	mark    []float64 // x of marks
-	angle   []float64 // of marks [rad], ascending
-	next    float64   // angle of the firing dead centre of the next cycle
-	periods int       // cycles that came out
+	x, p  []float64 // samples
+	sum   []float64 // integral of p over x up to each
+	holes []hole    // samples that were no number
+	mark  []float64 // x of marks
+	angle []float64 // of marks [rad], ascending
+	next  float64   // angle of the firing dead centre of the next cycle
 }
 
 // hole is a sample that was no number.
@@ -27,7 +26,7 @@ type hole struct {
 
 func (r *run) reset() {
 	r.x, r.p, r.sum, r.holes, r.mark, r.angle = r.x[:0], r.p[:0], r.sum[:0], r.holes[:0], r.mark[:0], r.angle[:0]
-	r.next, r.periods = math.NaN(), 0
+	r.next = math.NaN()
 }
 
 // restart begins anew with the samples from x on.

@@ -11,7 +11,6 @@ type turn struct {
 	times  []float64 // of its edges; the reference of the next turn ends it
 	end    float64   // [s]
 	broken string    // why its angles are not known
-	joined bool      // the turn before ended where this begins, and was whole
 }
 
 // decoder makes turns of edges.
@@ -88,7 +87,7 @@ func (d *decoder) cut(at int) (turn, bool) {
 }
 
 func (d *decoder) close(at int, broken string) (turn, bool) {
-	t := turn{times: slices.Clone(d.held[:at]), end: d.held[at], broken: broken, joined: d.whole}
+	t := turn{times: slices.Clone(d.held[:at]), end: d.held[at], broken: broken}
 	took := t.end - t.times[0]
 	want := d.wheel.edges()
 	d.count[at]++

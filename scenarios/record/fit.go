@@ -46,8 +46,8 @@ type FitSpread struct {
 	Misfire     float64 `json:"misfire_percent"`
 }
 
-// OfFit makes the record of a fit; m may be nil.
-func OfFit(r *fit.Result, m *fit.Imitation, d *fit.Data) Fit {
+// OfFit makes the record of a fit.
+func OfFit(r *fit.Result, d *fit.Data) Fit {
 	const mg = 1e-6
 	out := Fit{FiredCycles: len(d.Fired), MotoredCycles: len(d.Motored), Correlation: r.Correlation, ChargeMg: r.ChargeMass.Value / mg, ChargeErrorMg: r.ChargeMass.Error / mg,
 		HeatingK: r.Heating, LeftBar: r.RMS / bar, Misfit: r.Misfit}
@@ -62,7 +62,7 @@ func OfFit(r *fit.Result, m *fit.Imitation, d *fit.Data) Fit {
 		}
 		out.Starts = append(out.Starts, Number(cost, 1))
 	}
-	if m != nil {
+	if m := r.Imitation; m != nil {
 		out.Knobs = m.Knobs.Map()
 		of := func(s *fit.Spread) *FitSpread {
 			return &FitSpread{s.Cycles, s.Development, s.Rapid, s.Link, 100 * s.COV, s.LPP / deg, s.CA50 / deg, 100 * s.Misfire}

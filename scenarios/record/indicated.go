@@ -65,7 +65,6 @@ type Flaw struct {
 
 // OfIndicated makes the record of s, which a recording of report came to.
 func OfIndicated(s *indicate.Summary, report *measured.Report) Indicated {
-	const rpm = 0.10471975511965977
 	out := Indicated{Cycles: report.Cycles, Broken: report.Lost, Rows: report.Rows, RateHz: Number(report.Rate, 1), SpeedRPM: Number(report.Speed[0], rpm),
 		SpeedLow: Number(report.Speed[1], rpm), SpeedHigh: Number(report.Speed[2], rpm), FirstDeg: Number(report.First, deg), FlawCount: report.FlawCount, Warnings: report.Warnings,
 		LPP: meanOf(&s.LPP, deg), Pmax: meanOf(&s.Peak, bar), IMEPGross: meanOf(&s.IMEPGross, bar), IMEPNet: meanOf(&s.IMEPNet, bar), PMEP: meanOf(&s.PMEP, bar),
