@@ -1,6 +1,7 @@
 package main
 
 import (
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -13,33 +14,44 @@ import (
 // seeing holds the flags of commands that read cycles through instruments.
 type seeing struct {
 	signal, reader                      string
+	signals                             []string // that the command knows
 	windowFrom, windowTo, blank, smooth float64
 	faults                              []string
 }
 
-// register adds the flags; usual is the reader where none is named, as help tells it.
-func (s *seeing) register(cmd *cobra.Command, name, usual string) {
+// trailingIon is the signal of the trailing plug of an engine with two.
+const trailingIon = "trailing-ion"
+
+// register adds the flags; usual is the reader where none is named, as help tells it, more
+// are signals beside ion and pressure.
+func (s *seeing) register(cmd *cobra.Command, name, usual string, more ...string) {
 	f := cmd.Flags()
-	f.StringVar(&s.signal, "signal", "ion", "what is read: ion or pressure")
+	s.signals = append([]string{"ion", "pressure"}, more...)
+	f.StringVar(&s.signal, "signal", "ion", "what is read: "+s.known())
 	f.StringVar(&s.reader, "reader", name, "of pressure: "+strings.Join(reader.Names(reader.Pressure), ", ")+"; of ion: "+strings.Join(reader.Names(reader.Ion), ", ")+usual)
 	optional(f, &s.windowFrom, "window-from-deg", "the reader's window begins here [deg after dead centre] (default: usual for the signal)")
 	optional(f, &s.windowTo, "window-to-deg", "and ends here [deg after dead centre]")
 	optional(f, &s.blank, "blank-ms", "the reader does not look for so long from the spark on [ms]")
 	optional(f, &s.smooth, "smooth-deg", "width of its filter [deg]")
 	f.StringArrayVar(&s.faults, "fault", nil, "a fault as `NAME=SEVERITY[@FROM-TO]`, see traces; many times")
-	_ = cmd.RegisterFlagCompletionFunc("signal", cobra.FixedCompletions([]string{"ion", "pressure"}, cobra.ShellCompDirectiveNoFileComp))
+	_ = cmd.RegisterFlagCompletionFunc("signal", cobra.FixedCompletions(s.signals, cobra.ShellCompDirectiveNoFileComp))
 	_ = cmd.RegisterFlagCompletionFunc("reader", cobra.FixedCompletions(reader.Names(reader.Ion), cobra.ShellCompDirectiveNoFileComp))
+}
+
+// known lists the signals.
+func (s *seeing) known() string {
+	return strings.Join(append([]string{"ion or pressure"}, s.signals[2:]...), ", or ")
 }
 
 // of returns the signal.
 func (s *seeing) of() (reader.Signal, error) {
-	switch s.signal {
-	case "ion":
-		return reader.Ion, nil
-	case "pressure":
+	switch {
+	case !slices.Contains(s.signals, s.signal):
+		return 0, bad("signal", s.signal, s.known())
+	case s.signal == "pressure":
 		return reader.Pressure, nil
 	}
-	return 0, bad("signal", s.signal, "ion or pressure")
+	return reader.Ion, nil
 }
 
 // settings puts what the flags say into set, and tells whether they say anything.

@@ -22,9 +22,6 @@ import (
 	"phasebench/scenarios/trust"
 )
 
-// trailingIon is the signal of the trailing plug.
-const trailingIon = "trailing-ion"
-
 // trustFlags is what the command trust is told.
 type trustFlags struct {
 	common
@@ -63,9 +60,8 @@ the first.`,
 	f := cmd.Flags()
 	t.common.register(f)
 	t.complete(cmd)
-	t.seeing.register(cmd, "maximum", "")
+	t.seeing.register(cmd, "maximum", "", trailingIon)
 	f.Lookup("seed").Usage = "of all draws"
-	f.Lookup("signal").Usage = "what is read: ion, trailing-ion (of an engine with two plugs) or pressure"
 	f.Lookup("speed-rpm").Usage = "one speed in place of a row of them [rpm]"
 	f.Lookup("map-kpa").Usage = "one manifold pressure in place of a row of them [kPa]"
 	f.Lookup("spark-deg").Usage = "recorded only: the spark is what varies"
@@ -173,13 +169,11 @@ func (t *trustFlags) plan(f *pflag.FlagSet, e *model.Engine) (*trust.Plan, error
 	if p.MAPs, err = t.pressure.values(f, e, 1e3, e.Point.MAP, func(op *model.Operating, v float64) { op.MAP = v }); err != nil {
 		return nil, err
 	}
-	if p.Trailing = t.signal == trailingIon; p.Trailing {
-		p.Signal = reader.Ion
-		if e.Burn.Plugs != 2 {
-			return nil, bad("signal", t.signal, "an engine with two plugs")
-		}
-	} else if p.Signal, err = t.of(); err != nil {
+	if p.Signal, err = t.of(); err != nil {
 		return nil, err
+	}
+	if p.Trailing = t.signal == trailingIon; p.Trailing && e.Burn.Plugs != 2 {
+		return nil, bad("signal", t.signal, "an engine with two plugs")
 	}
 	p.Setup.Trailing = nil
 	switch {
