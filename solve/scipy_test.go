@@ -12,6 +12,7 @@ import (
 
 	"phasebench/model"
 	"phasebench/model/gas"
+	"phasebench/model/outside"
 	"phasebench/model/wall"
 	"phasebench/solve/ode"
 	"phasebench/wiebe"
@@ -21,11 +22,11 @@ import (
 const python = "/usr/bin/python3"
 
 // The first law of a sealed zone against SciPy's DOP853 at rtol 1e-10 on the same physics,
-// written another way (testdata/scipy/sealed.py): within 1e-6 of the pressure
-// everywhere, at the default tolerance. The table of burned gas adds an error
-// of its own, within 1e-6 too.
+// written another way (testdata/scipy/sealed.py), at the default tolerance. The table of burned
+// gas adds an error of its own, for which as much is allowed.
 func TestAgainstSciPy(t *testing.T) {
 	needSciPy(t)
+	row := outside.Find(t, "one-zone")
 	for _, c := range []struct {
 		engine           string
 		rpm, kpa, lambda float64
@@ -102,17 +103,18 @@ func TestAgainstSciPy(t *testing.T) {
 					worst = math.Max(worst, math.Abs(p[i]/want[i]-1))
 				}
 				t.Logf("%s: worst relative difference %.1e", name, worst)
-				require.Less(t, worst, 1e-6, name)
+				row.Hold(t, worst, "%s, %s", c.engine, name)
 			}
 		})
 	}
 }
 
 // The two zones against SciPy's DOP853 at rtol 1e-9 on the same physics, its
-// derivatives got by differences of the property functions: within 1e-6 of the
-// pressure from the start of burning to exhaust opening.
+// derivatives got by differences of the property functions, from the start of burning to
+// exhaust opening.
 func TestTwoZonesAgainstSciPy(t *testing.T) {
 	needSciPy(t)
+	row := outside.Find(t, "two-zones")
 	for _, name := range []string{"pump-set", "research-high-ratio"} {
 		t.Run(name, func(t *testing.T) {
 			e, err := model.Load(name)
@@ -156,7 +158,7 @@ func TestTwoZonesAgainstSciPy(t *testing.T) {
 				worst = math.Max(worst, math.Abs(got[i]/want[i]-1))
 			}
 			t.Logf("worst relative difference %.1e", worst)
-			require.Less(t, worst, 1e-6)
+			row.Hold(t, worst, "%s", name)
 		})
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/stat"
 
+	"phasebench/model/outside"
 	"phasebench/scenarios/stream"
 )
 
@@ -27,12 +28,13 @@ func still(thermal, flame bool) *Ion {
 // At full load the thermal peak lies a few degrees before LPP, since the gas cools
 // towards the plug, and is of the level it is set to.
 func TestThermalPeakAtFullLoad(t *testing.T) {
+	row := outside.Find(t, "ion-ahead")
 	e := pumpSet(t)
 	for _, a := range []at{fullLoad, {2000, 98, 1, 10}, {2000, 98, 1, 25}, {3600, 98, 1, 22}, {1200, 98, 1, 14}} {
 		c := solved(t, e, a)
 		where, top := crest(c.Theta, take(t, e, Setup{Ion: still(true, false)}, c)["ion_ua"], -30*deg, 100*deg)
 		t.Logf("%v: thermal peak %.1f uA at %.1f deg, LPP %.1f", a, top, where/deg, c.LPP/deg)
-		require.InDelta(t, c.LPP/deg-2.5, where/deg, 2.5)
+		row.Hold(t, (c.LPP-where)/deg, "%v", a)
 		require.True(t, top > 2 && top < 60, "%g uA", top)
 	}
 	_, top := crest(solved(t, e, fullLoad).Theta, take(t, e, Setup{Ion: still(true, false)}, solved(t, e, fullLoad))["ion_ua"], 0, 100*deg)
@@ -42,6 +44,7 @@ func TestThermalPeakAtFullLoad(t *testing.T) {
 // Flames at idle and very lean leave gas too cold to ionise: what thermal current
 // there is hides in the noise, and has no crest near LPP.
 func TestNoThermalPeak(t *testing.T) {
+	row := outside.Find(t, "ion-gone")
 	e := pumpSet(t)
 	for _, a := range []at{idle, {2000, 80, 1.6, 48}} {
 		c := solved(t, e, a)
@@ -49,7 +52,7 @@ func TestNoThermalPeak(t *testing.T) {
 		i := take(t, e, Setup{Ion: still(true, false)}, c)["ion_ua"]
 		_, top := crest(c.Theta, i, c.LPP-10*deg, c.LPP+40*deg)
 		t.Logf("%v: %.2f uA left near LPP %.1f deg", a, top, c.LPP/deg)
-		require.Less(t, top, 3*UsualIon().Noise/uA)
+		row.Hold(t, top/(UsualIon().Noise/uA), "%v", a)
 	}
 }
 
