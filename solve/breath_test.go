@@ -8,8 +8,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"phasebench/model"
+	"phasebench/model/accuracy"
 	"phasebench/model/chamber"
-	"phasebench/model/outside"
 	"phasebench/model/valve"
 )
 
@@ -53,7 +53,7 @@ func TestBreathing(t *testing.T) {
 // (from memory; its scatter is some 20 % of the value, and our valves and its
 // overlap angle at 0.15 mm lift are matched only roughly).
 func TestResidualAgainstFox(t *testing.T) {
-	row := outside.Find(t, "residual")
+	row := accuracy.Find(t, "residual")
 	e := load(t, "pump-set")
 	s, err := New(e, nil)
 	require.NoError(t, err)

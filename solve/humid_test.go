@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"phasebench/model"
+	"phasebench/model/accuracy"
 )
 
 // By hand, methane at lambda 1 in air of 20 g/kg: CH4 + 2 (O2 + 3.773 N2) are
@@ -91,6 +92,7 @@ func optimum(t *testing.T, s *Solver, op model.Operating) (spark, work float64) 
 // The flame slows, and MBT is some degrees earlier (literature digest section
 // 2, from memory: "a few degrees"; 1 to 5 here).
 func TestHumidity(t *testing.T) {
+	work, flow := accuracy.Find(t, "humid-work"), accuracy.Find(t, "humid-flow")
 	const share = 1 / (1 + 0.020/0.622)
 	for _, law := range []string{model.BurnScaled, model.BurnFlame} {
 		e := load(t, "pump-set")
@@ -102,7 +104,7 @@ func TestHumidity(t *testing.T) {
 		early, most := optimum(t, s, dry)
 		earlier, less := optimum(t, s, wet)
 		t.Logf("%s: MBT %.2f, humid %.2f deg, work ratio %.4f", law, early/deg, earlier/deg, less/most)
-		require.InDelta(t, share, less/most, 0.008, law)
+		work.Near(t, share, less/most, "%s", law)
 		require.True(t, earlier-early > 1*deg && earlier-early < 5*deg, "%s: %g deg", law, (earlier-early)/deg)
 
 		flame := func(op *model.Operating) float64 {
@@ -114,8 +116,8 @@ func TestHumidity(t *testing.T) {
 		}
 		require.Less(t, flame(&wet), 0.95*flame(&dry), law)
 		a, b := runAt(t, s, dry), runAt(t, s, wet)
-		require.InDelta(t, share, b.Airflow/a.Airflow, 0.002, law)
-		require.InDelta(t, share, b.Volumetric/a.Volumetric, 0.002, law)
+		flow.Near(t, share, b.Airflow/a.Airflow, "airflow, %s", law)
+		flow.Near(t, share, b.Volumetric/a.Volumetric, "volumetric efficiency, %s", law)
 		require.InDelta(t, a.Residual, b.Residual, 0.003, "the water, 3 %% of the charge, is no residual")
 		require.Greater(t, b.Development, a.Development, law)
 	}

@@ -9,8 +9,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"phasebench/model/accuracy"
 	"phasebench/model/chamber"
-	"phasebench/model/outside"
 	"phasebench/solve/ode"
 )
 
@@ -133,13 +133,13 @@ func TestSealedPeer(t *testing.T) {
 	r := newPeerRun(t, 1e-11)
 	_, err := r.cycle()
 	require.NoError(t, err)
-	outside.Find(t, "peer-pressure").Hold(t, r.worst(peerReference(t)), "worst")
-	outside.Find(t, "peer-work").Near(t, 311.9599, r.y[1], "work")
+	accuracy.Find(t, "peer-pressure").Hold(t, r.worst(peerReference(t)), "worst")
+	accuracy.Find(t, "peer-work").Near(t, 311.9599, r.y[1], "work")
 	most := 0.
 	for _, row := range r.rows {
 		most = math.Max(most, row[0])
 	}
-	outside.Find(t, "peer-peak").Near(t, 35.51, most/1e5, "peak")
+	accuracy.Find(t, "peer-peak").Near(t, 35.51, most/1e5, "peak")
 	require.Zero(t, testing.AllocsPerRun(3, func() {
 		if _, err := r.cycle(); err != nil {
 			t.Fatal(err)

@@ -11,8 +11,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"phasebench/model"
+	"phasebench/model/accuracy"
 	"phasebench/model/gas"
-	"phasebench/model/outside"
 	"phasebench/model/wall"
 	"phasebench/solve/ode"
 	"phasebench/wiebe"
@@ -26,7 +26,7 @@ const python = "/usr/bin/python3"
 // gas adds an error of its own, for which as much is allowed.
 func TestAgainstSciPy(t *testing.T) {
 	needSciPy(t)
-	row := outside.Find(t, "one-zone")
+	row := accuracy.Find(t, "one-zone")
 	for _, c := range []struct {
 		engine           string
 		rpm, kpa, lambda float64
@@ -114,7 +114,7 @@ func TestAgainstSciPy(t *testing.T) {
 // exhaust opening.
 func TestTwoZonesAgainstSciPy(t *testing.T) {
 	needSciPy(t)
-	row := outside.Find(t, "two-zones")
+	row := accuracy.Find(t, "two-zones")
 	for _, name := range []string{"pump-set", "research-high-ratio"} {
 		t.Run(name, func(t *testing.T) {
 			e, err := model.Load(name)

@@ -8,7 +8,7 @@ import (
 	"gonum.org/v1/gonum/integrate/quad"
 	"pgregory.net/rapid"
 
-	"phasebench/model/outside"
+	"phasebench/model/accuracy"
 )
 
 var _ Chamber = (*Trochoid)(nil)
@@ -33,7 +33,7 @@ func TestSwept(t *testing.T) {
 	r := published()
 	c := rotary(t, r)
 	// Yamamoto, Rotary Engine, as quoted: 654.7 cm³, to its last digit.
-	outside.Find(t, "rotor-swept").Near(t, 654.7, c.Swept()*1e6, "swept")
+	accuracy.Find(t, "rotor-swept").Near(t, 654.7, c.Swept()*1e6, "swept")
 	// Ratio between dead centres to rounding; they are 270 degrees apart.
 	low, dLow := c.Volume(0)
 	high, dHigh := c.Volume(1.5 * math.Pi)
@@ -99,7 +99,7 @@ func nearest(r *Rotor, psi float64) float64 {
 // the middle of the rotor: both found from the formula of the housing alone, the
 // flank as what every place of the housing leaves of the rotor.
 func TestVolumeIsBetweenFlankAndHousing(t *testing.T) {
-	row := outside.Find(t, "rotor-volume")
+	row := accuracy.Find(t, "rotor-volume")
 	for _, k := range []float64{4, 5.5, 7, 9} {
 		r := Rotor{Eccentricity: 0.015, Radius: 0.015 * k, Width: 0.08, Ratio: 8}
 		c := rotary(t, r)

@@ -7,7 +7,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"phasebench/model/outside"
+	"phasebench/model/accuracy"
 )
 
 // Composition and properties of equilibrium.csv (Cantera 3.2.0, same
@@ -20,9 +20,9 @@ import (
 // reference, and at 1000 K they straddle the join of the polynomials, where h jumps by
 // up to 0.03 J/kg.
 func TestEquilibriumReference(t *testing.T) {
-	fractions, traces := outside.Find(t, "burned-fractions"), outside.Find(t, "burned-traces")
-	energy, entropy, mass := outside.Find(t, "burned-energy"), outside.Find(t, "burned-entropy"), outside.Find(t, "burned-mass")
-	derivatives, join := outside.Find(t, "burned-derivatives"), outside.Find(t, "burned-join")
+	fractions, traces := accuracy.Find(t, "burned-fractions"), accuracy.Find(t, "burned-traces")
+	energy, entropy, mass := accuracy.Find(t, "burned-energy"), accuracy.Find(t, "burned-entropy"), accuracy.Find(t, "burned-mass")
+	derivatives, join := accuracy.Find(t, "burned-derivatives"), accuracy.Find(t, "burned-join")
 	names := ProductNames()
 	for _, r := range readRows(t, "equilibrium.csv") {
 		phi, at, p := r.num(t, "phi"), r.num(t, "T"), r.num(t, "p")*1e5

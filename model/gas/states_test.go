@@ -7,13 +7,13 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"phasebench/model/outside"
+	"phasebench/model/accuracy"
 )
 
 // Flame temperatures of flame.csv (Cantera 3.2.0; second solver to 3e-9 K).
 // 0.5 K was asked; with the same data the 9 digits of the file hold.
 func TestFlameReference(t *testing.T) {
-	temperature, pressure, fractions := outside.Find(t, "flame-temperature"), outside.Find(t, "flame-pressure"), outside.Find(t, "flame-fractions")
+	temperature, pressure, fractions := accuracy.Find(t, "flame-temperature"), accuracy.Find(t, "flame-pressure"), accuracy.Find(t, "flame-fractions")
 	for _, r := range readRows(t, "flame.csv") {
 		phi, t0, p0 := r.num(t, "phi"), r.num(t, "T_initial"), r.num(t, "p_initial")
 		name := fuelOf[r["fuel"]]
@@ -45,7 +45,7 @@ func TestFlameAir(t *testing.T) {
 		"O2+3.76N2":           {N2: 3.76},
 		"20.95-78.09-0.96 Ar": {N2: 78.09 / 20.95, Ar: 0.96 / 20.95},
 	}
-	temperature, pressure := outside.Find(t, "flame-air"), outside.Find(t, "flame-air-pressure")
+	temperature, pressure := accuracy.Find(t, "flame-air"), accuracy.Find(t, "flame-air-pressure")
 	seen := 0
 	for _, r := range readRows(t, "sensitivity.csv") {
 		if r["hf298"] != "39.35" {

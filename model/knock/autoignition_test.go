@@ -6,13 +6,13 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"phasebench/model/outside"
+	"phasebench/model/accuracy"
 )
 
 // The formula in 25 digits, recomputed apart from this package; rounded to
 // the digits below. It checks the arithmetic, not the constants.
 func TestDelay(t *testing.T) {
-	row := outside.Find(t, "knock-delay")
+	row := accuracy.Find(t, "knock-delay")
 	for _, c := range []struct{ octane, atm, temp, ms float64 }{
 		{95, 20, 750, 14.4667956938},
 		{95, 40, 850, 2.45328374934},

@@ -6,14 +6,14 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"phasebench/model/outside"
+	"phasebench/model/accuracy"
 )
 
 // The lowest zeros of J'm in 16 digits, recomputed apart from this package in
 // 25 digits; the first four decimals of six of them are in print (literature
 // digest 1.7). Rounding leaves some 1e-15.
 func TestZeros(t *testing.T) {
-	row := outside.Find(t, "modes-zeros")
+	row := accuracy.Find(t, "modes-zeros")
 	modes, err := Modes(0.086, 950, 9)
 	require.NoError(t, err)
 	for i, w := range []struct {
@@ -38,7 +38,7 @@ func TestZeros(t *testing.T) {
 // Frequencies as the literature digest 1.7 gives them, which has the sound speed only
 // as "about 950 m/s" (its 10.8 kHz takes 952).
 func TestFrequencies(t *testing.T) {
-	row := outside.Find(t, "modes-frequency")
+	row := accuracy.Find(t, "modes-frequency")
 	for _, c := range []struct {
 		bore float64
 		khz  []float64
@@ -62,7 +62,7 @@ func TestFrequencies(t *testing.T) {
 // Each zero must stand where it vanishes (Newton's step), and the list must ascend
 // without a mode named twice.
 func TestZerosByIntegral(t *testing.T) {
-	row := outside.Find(t, "modes-integral")
+	row := accuracy.Find(t, "modes-integral")
 	modes, err := Modes(1, math.Pi, 300)
 	require.NoError(t, err)
 	seen := map[string]bool{}

@@ -7,7 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
-	"phasebench/model/outside"
+	"phasebench/model/accuracy"
 	"phasebench/solve/ode"
 )
 
@@ -17,7 +17,7 @@ func critical(gamma float64) float64 { return math.Pow(2/(gamma+1), gamma/(gamma
 // by hand √1.4·(1/1.2)³/√287 = 0.0404184; the last digit counts. At 1 bar,
 // 300 K and 1 cm² that is 0.404184/√300 = 0.0233356 kg/s.
 func TestChokedAir(t *testing.T) {
-	row := outside.Find(t, "orifice-choked")
+	row := accuracy.Find(t, "orifice-choked")
 	row.Near(t, 0.0404184, Flow(1, 1, 1, 287, 1.4, 0.1), "of units")
 	row.Near(t, 0.0233356, Flow(1e-4, 1e5, 300, 287, 1.4, 0.2e5), "at 1 bar and 300 K")
 	require.Equal(t, Flow(1e-4, 1e5, 300, 287, 1.4, 0), Flow(1e-4, 1e5, 300, 287, 1.4, 0.52e5), "choked is choked")
@@ -27,7 +27,7 @@ func TestChokedAir(t *testing.T) {
 // digest 1.8, three digits): found as the largest π at which the flow is that
 // into a vacuum within 1e-9, which by the flat top is 3e-5 too high at most.
 func TestCriticalRatio(t *testing.T) {
-	row := outside.Find(t, "orifice-critical")
+	row := accuracy.Find(t, "orifice-critical")
 	for _, c := range []struct{ gamma, want float64 }{{1.4, 0.528}, {1.3, 0.546}} {
 		low, high := 0.3, 0.9
 		for high-low > 1e-7 {
@@ -186,7 +186,7 @@ func TestFlowEdges(t *testing.T) {
 // p = p0·(1 + (γ−1)/2·t/τ)^(−2γ/(γ−1)) with τ at the start (both by hand from
 // the balances of mass and energy). Integrated to 1e-10.
 func TestBlowDown(t *testing.T) {
-	row := outside.Find(t, "orifice-vessel")
+	row := accuracy.Find(t, "orifice-vessel")
 	const vol, p0, t0, r, g, area, end = 5e-4, 10e5, 800., 290., 1.3, 1e-4, 15e-3
 	tau := vol / (math.Sqrt(g) * math.Pow(2/(g+1), (g+1)/(2*(g-1))) * area * math.Sqrt(r*t0))
 	set := &ode.Settings{RelTol: 1e-10}

@@ -6,6 +6,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"phasebench/model/accuracy"
 	"phasebench/scenarios/reader"
 )
 
@@ -29,6 +30,7 @@ func usual(t *testing.T, k Kind, changed map[string]float64) Law {
 // the rate is down to twice what is asked for: that is longer, as the law rests
 // at two or three times the rate until there is evidence. The log tells both.
 func TestKnockLawsAtOneRate(t *testing.T) {
+	lead, spread := accuracy.Find(t, "knock-plant-lead"), accuracy.Find(t, "knock-plant-spread")
 	likely := usual(t, likelihoodKind, nil)
 	returning := func(perCycle float64) Law {
 		return usual(t, retardKind, map[string]float64{"return_deg": perCycle})
@@ -59,9 +61,9 @@ func TestKnockLawsAtOneRate(t *testing.T) {
 
 		require.InEpsilon(t, a.rate, b.rate, 0.05)
 		require.InEpsilon(t, 0.01, a.rate, 0.15, "near what is asked for")
-		require.Greater(t, a.mean-b.mean, 0.1)
+		lead.Hold(t, a.mean-b.mean, "%g deg wide", width)
 		require.Greater(t, a.mean-b.mean, 5*math.Hypot(missA, missB))
-		require.Less(t, a.sd, 0.7*b.sd)
+		spread.Hold(t, a.sd/b.sd, "%g deg wide", width)
 		require.LessOrEqual(t, down.events, downB.events)
 		require.Greater(t, up.mean, upB.mean)
 	}

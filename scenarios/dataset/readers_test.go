@@ -15,10 +15,12 @@ import (
 
 	"github.com/parquet-go/parquet-go"
 	"github.com/stretchr/testify/require"
+
+	"phasebench/model/accuracy"
 )
 
-// Every format read back by programs of others, all values compared bit for bit:
-// no tolerance but where a format rounds, which the test says.
+// Every format read back by programs of others, all values compared bit for bit but
+// where a format rounds, which the test says.
 
 // python is Debian's own interpreter, which sees Debian's SciPy.
 const python = "/usr/bin/python3"
@@ -99,15 +101,13 @@ func flat(t testing.TB, v any) (out []float64) {
 	return []float64{number(t, v)}
 }
 
-// alike fails unless the numbers are the same, NaN like NaN.
-func alike(t testing.TB, want, got []float64, name string) {
+// alike holds that the numbers are the same, NaN like NaN.
+func alike(t testing.TB, row *accuracy.Row, want, got []float64, name string) {
 	t.Helper()
 	require.Len(t, got, len(want), name)
 	for i := range want {
-		if math.IsNaN(want[i]) && math.IsNaN(got[i]) {
-			continue
-		}
-		require.Equal(t, want[i], got[i], "%s %d", name, i)
+		same := want[i] == got[i] || math.IsNaN(want[i]) && math.IsNaN(got[i])
+		row.Same(t, same, "%s %d: %g, want %g", name, i, got[i], want[i])
 	}
 }
 
@@ -121,6 +121,7 @@ func widen[T float32 | int64](v []T) []float64 {
 
 // NumPy and SciPy see the same arrays in every part, the short last one too.
 func TestArrays(t *testing.T) {
+	row := accuracy.Find(t, "file-arrays")
 	p := plan(t, "npz", "mat")
 	write(t, p)
 	for _, kind := range []string{"npz", "mat"} {
@@ -140,7 +141,7 @@ func TestArrays(t *testing.T) {
 			for i, c := range h.schema.labels {
 				a := got[c.Name]
 				require.Equal(t, list(n), a.Shape, c.Name)
-				alike(t, h.labels[i], flat(t, a.Values), c.Name)
+				alike(t, row, h.labels[i], flat(t, a.Values), c.Name)
 				if kind == "npz" {
 					require.Equal(t, [...]string{"float64", "int64", "bool"}[c.Kind], a.Type, c.Name)
 				} else {
@@ -150,7 +151,7 @@ func TestArrays(t *testing.T) {
 			for i, c := range h.schema.channels {
 				a := got[c.Name]
 				require.Equal(t, "float32", a.Type, c.Name)
-				alike(t, widen(h.samples[i]), flat(t, a.Values), c.Name)
+				alike(t, row, widen(h.samples[i]), flat(t, a.Values), c.Name)
 				if c.Count > 0 {
 					require.Equal(t, []int{n, c.Count}, a.Shape, c.Name)
 					continue
@@ -158,7 +159,7 @@ func TestArrays(t *testing.T) {
 				require.Equal(t, list(len(h.samples[i])), a.Shape, c.Name)
 				o := got[c.Name+"_offsets"]
 				require.Equal(t, "int64", o.Type)
-				alike(t, widen(h.offsets[i]), flat(t, o.Values), c.Name+"_offsets")
+				alike(t, row, widen(h.offsets[i]), flat(t, o.Values), c.Name+"_offsets")
 			}
 		}
 	}
@@ -166,6 +167,7 @@ func TestArrays(t *testing.T) {
 
 // Python's csv module reads the same numbers; empty is none.
 func TestCSV(t *testing.T) {
+	all := accuracy.Find(t, "file-csv")
 	p := plan(t, "csv")
 	write(t, p)
 	h := truth(10, 20)
@@ -197,7 +199,7 @@ func TestCSV(t *testing.T) {
 		for i := range h.labels {
 			want = append(want, h.labels[i][k])
 		}
-		alike(t, want, row, "labels")
+		alike(t, all, want, row, "labels")
 	}
 	names, rows = read("samples")
 	require.Equal(t, []string{"cycle", "index", "pressure_bar", "ion_ua"}, names)
@@ -207,7 +209,7 @@ func TestCSV(t *testing.T) {
 		for i := 2; i < 4; i++ {
 			row[i] = float64(float32(row[i]))
 		}
-		alike(t, want, row, "samples")
+		alike(t, all, want, row, "samples")
 	}
 	for c, stem := range map[int]string{knock: "knock_v", teeth: "tooth_s"} {
 		names, rows = read(stem)
@@ -218,7 +220,7 @@ func TestCSV(t *testing.T) {
 			for index := range h.offsets[c][cycle+1] - h.offsets[c][cycle] {
 				row := rows[k]
 				row[2] = float64(float32(row[2]))
-				alike(t, []float64{float64(10 + cycle), float64(index), float64(h.samples[c][k])}, row, stem)
+				alike(t, all, []float64{float64(10 + cycle), float64(index), float64(h.samples[c][k])}, row, stem)
 				k++
 			}
 		}
@@ -227,6 +229,7 @@ func TestCSV(t *testing.T) {
 
 // SciPy reads the samples of the WAV file; sox reads its header and as many frames.
 func TestWAV(t *testing.T) {
+	bySciPy, bySox := accuracy.Find(t, "file-wav"), accuracy.Find(t, "file-wav-sox")
 	p := plan(t, "wav")
 	write(t, p)
 	h := truth(0, 10)
@@ -250,7 +253,7 @@ func TestWAV(t *testing.T) {
 				want = append(want, float64(h.samples[i][k]/h.schema.channels[i].full()))
 			}
 		}
-		alike(t, want, flat(t, got.Samples.Values), c.stem)
+		alike(t, bySciPy, want, flat(t, got.Samples.Values), c.stem)
 
 		peer(t, "sox", "--version")
 		for flag, want := range map[string]string{"-c": fmt.Sprint(len(c.channels)), "-r": "48000", "-s": fmt.Sprint(frames), "-e": "Floating Point PCM"} {
@@ -264,7 +267,7 @@ func TestWAV(t *testing.T) {
 		for k, v := range want {
 			// sox works in 32-bit integers, clips beyond 1 and gives float32: 2^-24 and 2^-31
 			sample := math.Float32frombits(binary.LittleEndian.Uint32(text[4*k:]))
-			require.InDelta(t, max(-1, min(1, v)), float64(sample), 6.1e-8)
+			bySox.Near(t, max(-1, min(1, v)), float64(sample), "%s %d", c.stem, k)
 		}
 	}
 	// The labels say where a cycle begins.
@@ -278,6 +281,7 @@ func TestWAV(t *testing.T) {
 
 // hyparquet, a reader written in another language, sees the same rows.
 func TestParquet(t *testing.T) {
+	all := accuracy.Find(t, "file-parquet")
 	p := plan(t, "parquet")
 	write(t, p)
 	peer(t, "node", "--version")
@@ -314,14 +318,14 @@ func TestParquet(t *testing.T) {
 	for k, row := range got.Rows {
 		require.Len(t, row, 9)
 		for i, c := range h.schema.labels {
-			alike(t, h.labels[i][k:k+1], flat(t, row[c.Name]), c.Name)
+			alike(t, all, h.labels[i][k:k+1], flat(t, row[c.Name]), c.Name)
 			if math.IsNaN(h.labels[i][k]) {
 				require.Nil(t, row[c.Name]) // null, not NaN
 			}
 		}
 		for i, c := range h.schema.channels {
 			o := h.offsets[i]
-			alike(t, widen(h.samples[i][o[k]:o[k+1]]), flat(t, row[c.Name]), c.Name)
+			alike(t, all, widen(h.samples[i][o[k]:o[k+1]]), flat(t, row[c.Name]), c.Name)
 		}
 	}
 	keys := map[string]string{}
@@ -365,6 +369,7 @@ func TestRowGroups(t *testing.T) {
 // gcc takes the header as C99 without a warning, and a program that includes two
 // parts prints the labels as float32 and every sample within half a step.
 func TestHeader(t *testing.T) {
+	labels, samples := accuracy.Find(t, "file-c"), accuracy.Find(t, "file-c-samples")
 	p := plan(t, "c")
 	write(t, p)
 	peer(t, "gcc", "--version")
@@ -419,14 +424,14 @@ int main(void) {
 				got[i] = float64(float32(got[i]))
 			}
 		}
-		alike(t, want, got, "labels")
+		alike(t, labels, want, got, "labels")
 		at := 0
 		got = numbers(lines[2*k+1])
 		for n, c := range []int{pressure, knock} {
 			o := h.offsets[c]
 			for _, v := range h.samples[c][o[k]:o[k+1]] {
 				// half a step, and the 9 digits that the program prints
-				require.InDelta(t, float64(v), got[at], 0.5*steps[n]+1e-8*math.Abs(float64(v)))
+				samples.Hold(t, math.Abs(got[at]-float64(v))/(0.5*steps[n]+1e-8*math.Abs(float64(v))), "sample %d", at)
 				at++
 			}
 		}

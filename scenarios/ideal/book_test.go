@@ -6,7 +6,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"phasebench/model/outside"
+	"phasebench/model/accuracy"
 )
 
 const (
@@ -103,7 +103,7 @@ func TestBooks(t *testing.T) {
 			{"mep_bar", 110, 6.5e-3, 109.4, 1e-3, psi / 1e5}, // half a digit, and 0.2 % of rounding in the book (digest)
 		}},
 	}
-	printed, recomputed := outside.Find(t, "books"), outside.Find(t, "books-recomputed")
+	printed, recomputed := accuracy.Find(t, "books"), accuracy.Find(t, "books-recomputed")
 	for _, tt := range tests {
 		c, err := tt.run.Run()
 		require.NoError(t, err, tt.name)

@@ -8,7 +8,7 @@ import (
 	"gonum.org/v1/gonum/integrate/quad"
 	"pgregory.net/rapid"
 
-	"phasebench/model/outside"
+	"phasebench/model/accuracy"
 	"phasebench/wiebe"
 )
 
@@ -46,12 +46,12 @@ func TestFiniteTables(t *testing.T) {
 		{1.3, 4, 60, -10, 33.49, 33.67, 0, .4335, 0},
 		{1.3, 4, 60, 0, 25.55, 44.30, 0, .3929, 0},
 	}
-	peak, lpp := outside.Find(t, "finite-peak"), outside.Find(t, "finite-lpp")
-	work, efficiency := outside.Find(t, "finite-work"), outside.Find(t, "finite-efficiency")
+	peak, lpp := accuracy.Find(t, "finite-peak"), accuracy.Find(t, "finite-lpp")
+	work, efficiency := accuracy.Find(t, "finite-work"), accuracy.Find(t, "finite-efficiency")
 	for _, tt := range tests {
 		r := finite(t, tt.gamma, 20, tt.start, tt.span, tt.n-1)
 		for _, n := range []struct {
-			row       *outside.Row
+			row       *accuracy.Row
 			got, want float64
 		}{
 			{peak, r.Peak, tt.peak},

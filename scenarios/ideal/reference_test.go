@@ -9,8 +9,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"phasebench/model/accuracy"
 	"phasebench/model/gas"
-	"phasebench/model/outside"
 )
 
 // readRows reads testdata/reference/name, whose README.md tells where the
@@ -47,7 +47,7 @@ func num(t *testing.T, r map[string]string, column string) float64 {
 // file has 7 significant digits at worst, of which half a unit is up to 5e-7;
 // 1e-3 was asked.
 func TestFuelAirReference(t *testing.T) {
-	row := outside.Find(t, "otto-fuel-air")
+	row := accuracy.Find(t, "otto-fuel-air")
 	rows := readRows(t, "otto.csv")
 	require.Len(t, rows, 9)
 	for _, r := range rows {
@@ -83,7 +83,7 @@ func TestAirReference(t *testing.T) {
 		"O2:N2=1:3.773 nasa_gas":                 gas.DefaultAir,
 		"N2 0.7808 O2 0.2095 Ar 0.0097 nasa_gas": AirWithArgon,
 	} // the rows left out are of other data sets
-	row := outside.Find(t, "otto-air")
+	row := accuracy.Find(t, "otto-air")
 	seen := 0
 	for _, r := range readRows(t, "air_otto.csv") {
 		air, ok := airs[r["gas"]]

@@ -18,6 +18,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"phasebench/model"
+	"phasebench/model/accuracy"
 	"phasebench/model/chamber"
 	"phasebench/scenarios/measured/table"
 )
@@ -117,9 +118,11 @@ func peak(c *kept) float64 {
 }
 
 // Sixty pitches, one edge more after the reference, 100 kHz, volts, no header: as many
-// cycles as there are, speed within 0.2 % of each, peaks within 0.3 deg and 0.1 in the
-// mean, once the angle of the reference is given.
+// cycles as there are, their speeds and peaks, once the angle of the reference is given.
 func TestWheels(t *testing.T) {
+	record(t) // or there is nothing to hold
+	cycles, speed, start := accuracy.Find(t, "recording-cycles"), accuracy.Find(t, "recording-speed"), accuracy.Find(t, "recording-start")
+	lpp, lppMean := accuracy.Find(t, "recording-lpp"), accuracy.Find(t, "recording-lpp-mean")
 	for _, c := range []struct {
 		wheel string
 		keys  []string
@@ -140,22 +143,22 @@ func TestWheels(t *testing.T) {
 			if c.wheel == "1" {
 				missing = 2 // before the first and after the last pulse nothing is known
 			}
-			require.InDelta(t, made.WholeCycles-missing/2, len(all), float64(missing)/2)
+			cycles.Hold(t, float64(max(0, len(all)-made.WholeCycles, made.WholeCycles-missing-len(all))), "%d of %d", len(all), made.WholeCycles)
 			assert.Zero(t, report.Lost)
 			offset := 0
 			for math.Abs(all[0].Start-made.FirstStart) > 1e-3 && offset < 2 {
 				made.FirstStart += 120 / made.Speeds[offset]
 				offset++
 			}
-			assert.InDelta(t, made.FirstStart, all[0].Start, 2e-5)
+			start.Near(t, made.FirstStart, all[0].Start, "%s", t.Name())
 			mean := 0.
 			for i := range all {
-				assert.InEpsilon(t, made.Speeds[i+offset], all[i].Speed/rpm, 0.002)
+				speed.Relative(t, made.Speeds[i+offset], all[i].Speed/rpm, "%s, cycle %d", t.Name(), i)
 				e := peak(&all[i]) - made.LPP[i+offset]
-				assert.Less(t, math.Abs(e), 0.5)
+				lpp.Near(t, 0, e, "%s, cycle %d", t.Name(), i)
 				mean += e / float64(len(all))
 			}
-			assert.Less(t, math.Abs(mean), 0.15)
+			lppMean.Near(t, 0, mean, "%s", t.Name())
 			t.Logf("%d cycles, LPP less truth %.3f deg in the mean", len(all), mean)
 		})
 	}

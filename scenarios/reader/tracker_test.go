@@ -8,12 +8,13 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"phasebench/model"
+	"phasebench/model/accuracy"
 )
 
 // Hellring, Munther, Rognvaldsson and others, SAE 1999-01-1162 (seen in the abstract
 // only): LPP from the ion current to about 2 deg in a single cycle, and 1 deg
 // averaged. Those are the figures to reach, over all points, and in each of them
-// for the single cycle.
+// for the single cycle. Tests that hold no row of the table go by these.
 const (
 	singleGoal   = 2.
 	averagedGoal = 1.
@@ -24,6 +25,7 @@ func overall(x []float64) float64 { return math.Sqrt(squares(x) / float64(len(x)
 
 // The tracker on the cycles it was tuned on.
 func TestTracker(t *testing.T) {
+	singles, means := accuracy.Find(t, "tracker-single"), accuracy.Find(t, "tracker-averaged")
 	var single, averaged []float64
 	for _, p := range trained {
 		all := near(t, p, 1, "usual")
@@ -33,13 +35,13 @@ func TestTracker(t *testing.T) {
 			s := judge(r, Ion, part)
 			t.Logf("%4.0f rpm %3.0f kPa, spark MBT%+3.0f: single %.2f, averaged %.2f, bias %+.2f deg, declined %d of %d, lies %d",
 				p.rpm, p.kpa, part[0].spark, s.single, s.averaged, s.bias, s.declined, len(part), s.lies)
-			require.LessOrEqual(t, s.single, singleGoal)
+			singles.Hold(t, s.single, "%4.0f rpm %3.0f kPa, spark MBT%+3.0f", p.rpm, p.kpa, part[0].spark)
 			single, averaged = append(single, s.single), append(averaged, s.averaged)
 		}
 	}
 	t.Logf("overall: single %.2f, averaged %.2f deg", overall(single), overall(averaged))
-	require.LessOrEqual(t, overall(single), singleGoal)
-	require.LessOrEqual(t, overall(averaged), averagedGoal)
+	singles.Hold(t, overall(single), "overall")
+	means.Hold(t, overall(averaged), "overall")
 }
 
 // And on what it was not: other seeds, speeds and loads, and sensors with another
@@ -47,6 +49,7 @@ func TestTracker(t *testing.T) {
 // last one moves the angles of samples, and so readings, by 1 deg: no reader can
 // tell, and the goals hold for what is left.
 func TestTrackerHeldOut(t *testing.T) {
+	single, averaged := accuracy.Find(t, "tracker-other-single"), accuracy.Find(t, "tracker-other-averaged")
 	for _, c := range []struct {
 		at     place
 		seed   uint64
@@ -72,8 +75,8 @@ func TestTrackerHeldOut(t *testing.T) {
 			s := judge(made(t, "tracker", Ion, nil), Ion, all)
 			t.Logf("single %.2f, averaged %.2f, bias %+.2f deg, declined %d of %d, lies %d",
 				s.single, s.averaged, s.bias, s.declined, len(all), s.lies)
-			require.LessOrEqual(t, s.single, singleGoal)
-			require.LessOrEqual(t, s.averaged, averagedGoal)
+			single.Hold(t, s.single, "%s", t.Name())
+			averaged.Hold(t, s.averaged, "%s", t.Name())
 		})
 	}
 }

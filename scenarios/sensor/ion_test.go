@@ -7,7 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/stat"
 
-	"phasebench/model/outside"
+	"phasebench/model/accuracy"
 	"phasebench/scenarios/stream"
 )
 
@@ -28,7 +28,7 @@ func still(thermal, flame bool) *Ion {
 // At full load the thermal peak lies a few degrees before LPP, since the gas cools
 // towards the plug, and is of the level it is set to.
 func TestThermalPeakAtFullLoad(t *testing.T) {
-	row := outside.Find(t, "ion-ahead")
+	row := accuracy.Find(t, "ion-ahead")
 	e := pumpSet(t)
 	for _, a := range []at{fullLoad, {2000, 98, 1, 10}, {2000, 98, 1, 25}, {3600, 98, 1, 22}, {1200, 98, 1, 14}} {
 		c := solved(t, e, a)
@@ -44,7 +44,7 @@ func TestThermalPeakAtFullLoad(t *testing.T) {
 // Flames at idle and very lean leave gas too cold to ionise: what thermal current
 // there is hides in the noise, and has no crest near LPP.
 func TestNoThermalPeak(t *testing.T) {
-	row := outside.Find(t, "ion-gone")
+	row := accuracy.Find(t, "ion-gone")
 	e := pumpSet(t)
 	for _, a := range []at{idle, {2000, 80, 1.6, 48}} {
 		c := solved(t, e, a)

@@ -7,7 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"phasebench/model"
-	"phasebench/model/outside"
+	"phasebench/model/accuracy"
 )
 
 // bare returns a setup with a perfect transducer and the faults in texts.
@@ -54,7 +54,7 @@ func TestPressureIsTrue(t *testing.T) {
 // Literature: 1 deg raises gross IMEP by 3.65 % at full load to 4.3 % at idle,
 // linearly, when volumes are advanced.
 func TestOffsetOfDeadCentreMovesWork(t *testing.T) {
-	row := outside.Find(t, "offset-work")
+	row := accuracy.Find(t, "offset-work")
 	e := pumpSet(t)
 	for _, a := range []at{fullLoad, partLoad, idle} {
 		c := solved(t, e, a)
@@ -85,11 +85,11 @@ func TestWhatMovesThePeak(t *testing.T) {
 	}
 	at := peak()
 	require.InDelta(t, c.LPP/deg, at, 0.03)
-	row := outside.Find(t, "offset-lpp")
+	row := accuracy.Find(t, "offset-lpp")
 	row.Near(t, 1, peak("tdc-offset=1")-at, "1 deg")
 	row.Near(t, -2.5, peak("tdc-offset=-2.5")-at, "-2.5 deg")
 	require.InDelta(t, 0, peak("offset=3")-at, 1e-3)
-	outside.Find(t, "sensor-lag").Near(t, 0.6, peak("lag=50")-at, "50 us")
+	accuracy.Find(t, "sensor-lag").Near(t, 0.6, peak("lag=50")-at, "50 us")
 }
 
 // The error of 20 cycles of samples has the rms of the noise: 120 000 samples in

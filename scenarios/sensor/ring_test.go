@@ -6,8 +6,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"phasebench/model/accuracy"
 	"phasebench/model/knock"
-	"phasebench/model/outside"
 	"phasebench/scenarios/stream"
 )
 
@@ -41,7 +41,7 @@ func heard(t testing.TB, c *stream.Cycle) []float64 {
 // halfway to the next mode, is α·c/(π·B) with α a zero of J'm: 1.8412, 3.0542 (from
 // memory; recomputed by us). Lines are 250 Hz apart and decay widens them.
 func TestRingIsOfTheBore(t *testing.T) {
-	row := outside.Find(t, "ring-bore")
+	row := accuracy.Find(t, "ring-bore")
 	sound := knock.SoundSpeed(knock.BurnedGamma, burnedR, 2400)
 	x := heard(t, knocking(t, 2400))
 	first, second := 1.8412*sound/(math.Pi*0.088), 3.0542*sound/(math.Pi*0.088)
@@ -70,7 +70,7 @@ func TestRingDecays(t *testing.T) {
 // stretches of 1.5 ms against that of the temperature in the middle of each, where
 // a Hann window is heaviest; lines are 670 Hz apart.
 func TestChirp(t *testing.T) {
-	row := outside.Find(t, "ring-chirp")
+	row := accuracy.Find(t, "ring-chirp")
 	c := knocking(t, 0)
 	x := heard(t, c)
 	onset := c.Clock.Time(c.KnockOnset)

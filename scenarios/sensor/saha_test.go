@@ -6,14 +6,14 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"phasebench/model/outside"
+	"phasebench/model/accuracy"
 )
 
 // Along an isentrope the shape is the reduced form of Saitzkoff et al. 1996 (from
 // memory), I/Im = (p/pm)^(−1/2+(3/4)(γ−1)/γ)·exp[−(E₁/2kTm)((p/pm)^(−(γ−1)/γ) − 1)].
 // The same law written twice: rounding.
 func TestSahaOnIsentrope(t *testing.T) {
-	row := outside.Find(t, "saha-isentrope")
+	row := accuracy.Find(t, "saha-isentrope")
 	const gamma, pm, tm = 1.25, 40 * bar, 2700.
 	kappa := (gamma - 1) / gamma
 	for _, ratio := range []float64{0.1, 0.3, 0.7, 1, 1.5} {
@@ -28,7 +28,7 @@ func TestSahaOnIsentrope(t *testing.T) {
 // root of x² = φ·S/n as long as little is ionised. The shape is that of
 // U·e²·n·x/(n·σ·mₑ·√(8kT/πmₑ)) ∝ x/√T.
 func TestSahaEquation(t *testing.T) {
-	row := outside.Find(t, "saha-equation")
+	row := accuracy.Find(t, "saha-equation")
 	const k, me, h = 1.380649e-23, 9.1093837e-31, 6.62607015e-34
 	current := func(p, temp float64) float64 {
 		s := 2 * math.Pow(2*math.Pi*me*k*temp/(h*h), 1.5) * math.Exp(-9.26*1.602176634e-19/(k*temp))

@@ -11,7 +11,7 @@ import (
 	"gonum.org/v1/gonum/stat"
 
 	"phasebench/model"
-	"phasebench/model/outside"
+	"phasebench/model/accuracy"
 	"phasebench/solve"
 )
 
@@ -190,15 +190,15 @@ func lag(v []float64) float64 { return stat.Correlation(v[:len(v)-1], v[1:], nil
 // practice, no source (from memory). Lag-1 of independent cycles is below 0.1 with 3
 // deviations of 1/√1000. LPP is skewed to the right where it is late, IMEP to the left.
 func TestUsual(t *testing.T) {
-	skewLPP, skewIMEP, before := outside.Find(t, "skew-lpp"), outside.Find(t, "skew-imep"), outside.Find(t, "lag")
+	skewLPP, skewIMEP, before := accuracy.Find(t, "skew-lpp"), accuracy.Find(t, "skew-imep"), accuracy.Find(t, "lag")
 	for _, c := range []struct {
 		name            string
 		rpm, kpa, spark float64
-		cov, scatter    *outside.Row
+		cov, scatter    *accuracy.Row
 	}{
-		{"full load, MBT", 2000, 98, 23, outside.Find(t, "cov-full"), outside.Find(t, "scatter-full")},
-		{"part load, MBT", 2000, 50, 27, outside.Find(t, "cov-part"), outside.Find(t, "scatter-part")},
-		{"idle", 900, 30, 18, outside.Find(t, "cov-idle"), outside.Find(t, "scatter-idle")},
+		{"full load, MBT", 2000, 98, 23, accuracy.Find(t, "cov-full"), accuracy.Find(t, "scatter-full")},
+		{"part load, MBT", 2000, 50, 27, accuracy.Find(t, "cov-part"), accuracy.Find(t, "scatter-part")},
+		{"idle", 900, 30, 18, accuracy.Find(t, "cov-idle"), accuracy.Find(t, "scatter-idle")},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			e, op := at(t, c.rpm, c.kpa, 1, c.spark)
@@ -228,7 +228,7 @@ func TestDiluteLimit(t *testing.T) {
 	imep := column(all, func(c *Cycle) float64 { return c.IMEPGross })
 	mean, sd := stat.MeanStdDev(imep, nil)
 	t.Logf("COV %.1f %%, lag-1 %.3f", 100*sd/mean, lag(imep))
-	outside.Find(t, "lag-dilute").Hold(t, lag(imep), "lag-1")
+	accuracy.Find(t, "lag-dilute").Hold(t, lag(imep), "lag-1")
 	require.Greater(t, sd/mean, 0.1)
 }
 

@@ -8,7 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"phasebench/model"
-	"phasebench/model/outside"
+	"phasebench/model/accuracy"
 	"phasebench/solve"
 )
 
@@ -29,7 +29,7 @@ func bench(t testing.TB, change func(*model.Engine)) (*solve.Solver, model.Opera
 // and 2), torque lost at 5 and 10 deg on either side, and at 15 and 20 deg more on the
 // advanced side (recomputed table there, section 2).
 func TestMBT(t *testing.T) {
-	lpp, ca50, five, ten := outside.Find(t, "mbt-lpp"), outside.Find(t, "mbt-ca50"), outside.Find(t, "mbt-loss-5"), outside.Find(t, "mbt-loss-10")
+	lpp, ca50, five, ten := accuracy.Find(t, "mbt-lpp"), accuracy.Find(t, "mbt-ca50"), accuracy.Find(t, "mbt-loss-5"), accuracy.Find(t, "mbt-loss-10")
 	s, op := bench(t, nil)
 	for _, kpa := range []float64{60, 75, 95} {
 		for _, rpm := range []float64{1500, 2200, 3000} {

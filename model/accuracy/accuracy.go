@@ -1,11 +1,11 @@
-// Package outside is the one place of what this project is compared with outside
-// itself: testdata/reference/outside.csv, one row a check, of which README's table is
+// Package accuracy is the one place of what this project is compared with outside
+// itself: testdata/reference/accuracy.csv, one row a check, of which README's table is
 // made. A row owns its tolerance. The test that makes the comparison finds its row,
 // gives it every deviation, and the row asserts that each is allowed and that the worst
 // of them is still what the table says was seen.
 //
 // Only tests import this package. With -update they write what they saw into the file.
-package outside
+package accuracy
 
 import (
 	"bytes"
@@ -25,7 +25,7 @@ import (
 var update = flag.Bool("update", false, "rewrite what was seen in the table of outside checks")
 
 // File is the table, from the root of the project.
-const File = "testdata/reference/outside.csv"
+const File = "testdata/reference/accuracy.csv"
 
 // head names the columns of File.
 //

@@ -1,4 +1,4 @@
-package outside
+package accuracy
 
 import (
 	"fmt"
@@ -13,7 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-const begin, end = "<!-- the table of testdata/reference/outside.csv -->\n", "<!-- its end -->\n"
+const begin, end = "<!-- the table of testdata/reference/accuracy.csv -->\n", "<!-- its end -->\n"
 
 // markdown is the table as README has it; what a row shares with that above it is left out.
 func markdown(rows []*Row) string {
@@ -62,11 +62,11 @@ func TestEveryRowIsUsed(t *testing.T) {
 	rows, err := Read()
 	require.NoError(t, err)
 	require.NotEmpty(t, rows)
-	call := regexp.MustCompile(`outside\.Find\(([^\n]*)`)
+	call := regexp.MustCompile(`accuracy\.Find\(([^\n]*)`)
 	literal := regexp.MustCompile(`^t, "([^"]+)"\)`)
 	used := map[string][]string{}
 	require.NoError(t, filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
-		if err != nil || d.IsDir() || filepath.Ext(path) != ".go" || filepath.Dir(path) == filepath.Join(root, "model", "outside") {
+		if err != nil || d.IsDir() || filepath.Ext(path) != ".go" || filepath.Dir(path) == filepath.Join(root, "model", "accuracy") {
 			return err
 		}
 		text, err := os.ReadFile(path)
@@ -74,11 +74,11 @@ func TestEveryRowIsUsed(t *testing.T) {
 			return err
 		}
 		if !strings.HasSuffix(path, "_test.go") {
-			require.NotContains(t, string(text), `"phasebench/model/outside"`, path)
+			require.NotContains(t, string(text), `"phasebench/model/accuracy"`, path)
 		}
 		for _, m := range call.FindAllStringSubmatch(string(text), -1) {
 			key := literal.FindStringSubmatch(m[1])
-			require.NotNil(t, key, "%s: want outside.Find(t, \"a key\"), %s", path, m[0])
+			require.NotNil(t, key, "%s: want accuracy.Find(t, \"a key\"), %s", path, m[0])
 			used[key[1]] = append(used[key[1]], path)
 		}
 		return nil
