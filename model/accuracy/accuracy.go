@@ -32,8 +32,8 @@ const File = "testdata/reference/accuracy.csv"
 //	allowed  "at most X", "at least X" or "X to Y", in the unit of quantity
 //	seen     the greatest, the least, or both ends of what was compared: two digits
 //	         of a bound, three of a span. It holds within one unit of the last
-//	slack    a factor within which seen holds instead, for what differs between
-//	         processors or versions of libraries; else empty
+//	slack    a factor within which seen holds instead, or 0 does, for what differs
+//	         between processors or versions of libraries; else empty
 //	values   how many were compared
 var head = []string{"key", "check", "source", "quantity", "allowed", "seen", "slack", "values"}
 
@@ -169,11 +169,11 @@ func (r *Row) holds() error {
 
 // means tells whether b is what the table means by a.
 func (r *Row) means(a, b float64) bool {
-	if r.slack > 0 {
-		return math.Abs(b) <= math.Abs(a)*r.slack && math.Abs(b) >= math.Abs(a)/r.slack && a*b >= 0
-	}
-	if a == b {
+	if a == b || r.slack > 0 && b == 0 {
 		return true
+	}
+	if r.slack > 0 {
+		return b/a <= r.slack && a/b <= r.slack && a*b > 0
 	}
 	figures := 2.
 	if !math.IsInf(r.low, -1) && !math.IsInf(r.high, 1) {
