@@ -35,7 +35,10 @@ func (s *seeing) register(cmd *cobra.Command, name, usual string, more ...string
 	optional(f, &s.smooth, "smooth-deg", "width of its filter [deg]")
 	f.StringArrayVar(&s.faults, "fault", nil, "a fault as `NAME=SEVERITY[@FROM-TO]`, see traces; many times")
 	_ = cmd.RegisterFlagCompletionFunc("signal", cobra.FixedCompletions(s.signals, cobra.ShellCompDirectiveNoFileComp))
-	_ = cmd.RegisterFlagCompletionFunc("reader", cobra.FixedCompletions(reader.Names(reader.Ion), cobra.ShellCompDirectiveNoFileComp))
+	_ = cmd.RegisterFlagCompletionFunc("reader", func(*cobra.Command, []string, string) ([]cobra.Completion, cobra.ShellCompDirective) {
+		signal, _ := s.of() // another is told when the command runs
+		return reader.Names(signal), cobra.ShellCompDirectiveNoFileComp
+	})
 }
 
 // known lists the signals.

@@ -100,6 +100,7 @@ var readerKeys = []key[Sensing]{
 	{name: "smooth_deg", about: "width at half height of its filter", at: func(s *Sensing) place { return real{&settings(s).Smooth, deg} }, unset: noSettings},
 	{name: "least", about: "a peak lower than so many times the noise is none", at: func(s *Sensing) place { return real{&settings(s).Least, 1} }, unset: noSettings},
 	{name: "exponent", about: "of compression and expansion, for readers of pressure", at: func(s *Sensing) place { return real{&settings(s).Exponent, 1} }, unset: noSettings},
+	{name: "share", about: "of the height of the peak at which chord cuts it", at: func(s *Sensing) place { return real{&settings(s).Share, 1} }, unset: noSettings},
 	{name: "average", about: "how readings of the last cycles make one", at: func(s *Sensing) place { return optional{&s.Average} }},
 	{name: "over_cycles", about: "so many", at: func(s *Sensing) place { return whole{&s.Over} }},
 	{name: "pressure", about: "a transducer is fitted too", at: func(s *Sensing) place { return truth{at: &s.Pressure} }},

@@ -118,6 +118,7 @@ blank_ms = 1
 smooth_deg = 4
 least = 6
 exponent = 1.32
+share = 0.8
 average = "median"
 over_cycles = 9
 pressure = true
@@ -183,7 +184,7 @@ to_cycle = 9
 	require.False(t, s.Actuator.Apart)
 
 	set := s.Sensing.Settings
-	require.InDeltaSlice(t, []float64{-10 * deg, 50 * deg, 1e-3, 4 * deg, 6, 1.32}, []float64{set.From, set.To, set.Blank, set.Smooth, set.Least, set.Exponent}, rounding)
+	require.InDeltaSlice(t, []float64{-10 * deg, 50 * deg, 1e-3, 4 * deg, 6, 1.32, 0.8}, []float64{set.From, set.To, set.Blank, set.Smooth, set.Least, set.Exponent, set.Share}, rounding)
 	seen := s.Sensing
 	seen.Settings = nil
 	require.Equal(t, Sensing{Signal: reader.Pressure, Reader: "parabola", Average: "median", Over: 9, Pressure: true, Knock: true,
@@ -299,6 +300,7 @@ func TestRefusals(t *testing.T) {
 		{"filter", "[reader]\nsmooth_deg = 0", `x.toml:2:1: reader.smooth_deg = 0: want 0.1 to 30`},
 		{"least peak", "[reader]\nleast = -1", `x.toml:2:1: reader.least = -1: want 0 to 100`},
 		{"exponent", "[reader]\nexponent = 1", `x.toml:2:1: reader.exponent = 1: want 1.1 to 1.45`},
+		{"share", "[reader]\nshare = 1", `x.toml:2:1: reader.share = 1: want 0.5 to 0.99`},
 		{"average", "[reader]\naverage = \"best\"", `x.toml:2:1: reader.average = "best": want one of mean, median, `},
 		{"average of none", "[reader]\naverage = \"mean\"\nover_cycles = 0", `x.toml:3:1: reader.over_cycles = 0: want 1 to 10000`},
 		{"average of many", "[reader]\nover_cycles = 1001", `x.toml:2:1: reader.over_cycles = 1001: want 1 to 1000`},

@@ -97,7 +97,7 @@ func drawn(t *rapid.T, plugs float64) *Scenario {
 		s.Sensing.Signal, s.Sensing.Reader = reader.Pressure, "mirror"
 	}
 	if yes() {
-		s.Sensing.Settings = &reader.Settings{From: f(-100, 0) * deg, To: f(2, 100) * deg, Blank: f(0, 0.019), Smooth: f(0.2, 29) * deg, Least: f(0, 100), Exponent: f(1.1, 1.45)}
+		s.Sensing.Settings = &reader.Settings{From: f(-100, 0) * deg, To: f(2, 100) * deg, Blank: f(0, 0.019), Smooth: f(0.2, 29) * deg, Least: f(0, 100), Exponent: f(1.1, 1.45), Share: f(0.5, 0.99)}
 	}
 	if yes() {
 		s.Sensing.Average = rapid.SampledFrom(reader.CombinerNames()).Draw(t, "average")

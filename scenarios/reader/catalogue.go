@@ -17,6 +17,7 @@ var readers = []struct {
 	{"parabola", []Signal{Pressure, Ion}, newParabola},
 	{"derivative", []Signal{Pressure, Ion}, newDerivative},
 	{"centroid", []Signal{Pressure, Ion}, newCentroid},
+	{"chord", []Signal{Pressure, Ion}, newChord},
 	{"template", []Signal{Pressure, Ion}, newTemplate},
 	{"mirror", []Signal{Pressure}, newMirror},
 	{"ca50", []Signal{Pressure}, newCA50},

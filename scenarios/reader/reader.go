@@ -90,14 +90,15 @@ type Settings struct {
 	Smooth   float64 // width at half height of the filter [rad], 0.1 to 30 deg
 	Least    float64 // a peak lower than so many times the noise is none [-], 0 to 100
 	Exponent float64 // of compression and expansion, for readers of pressure [-], 1.1 to 1.45
+	Share    float64 // of the height of the peak at which chord cuts it [-], 0.5 to 0.99
 }
 
 // Usual returns the settings that readers of s begin with. Our own choice within
 // common practice (no source): a window that leaves out the flame-front hump of a
 // spark near MBT from an ion current, and holds dead centre in a pressure; blanking
-// for a spark of 1 ms and most of the ringing after it.
+// for a spark of 1 ms and most of the ringing after it; a chord as high as noise allows.
 func Usual(s Signal) *Settings {
-	set := &Settings{From: -20 * deg, To: 70 * deg, Smooth: 5 * deg, Least: 5, Exponent: 1.30}
+	set := &Settings{From: -20 * deg, To: 70 * deg, Smooth: 5 * deg, Least: 5, Exponent: 1.30, Share: 0.95}
 	if s == Ion {
 		set.From, set.To, set.Blank = 0, 60*deg, 1.5e-3
 	}
@@ -134,7 +135,10 @@ func (s *Settings) Check() error {
 	if err := within("reader.least", s.Least, 0, 100); err != nil {
 		return err
 	}
-	return within("reader.exponent", s.Exponent, 1.1, 1.45)
+	if err := within("reader.exponent", s.Exponent, 1.1, 1.45); err != nil {
+		return err
+	}
+	return within("reader.share", s.Share, 0.5, 0.99)
 }
 
 // within returns a *model.Problem if v is not within low to high, or nil.

@@ -60,7 +60,7 @@ func TestKnownHump(t *testing.T) {
 			set := Usual(Ion)
 			set.From = 8 * deg
 			for name, tol := range map[string]float64{
-				"maximum": half, "smoothed": half, "parabola": 0.02, "derivative": 0.02, "centroid": 0.25, "template": 0.1, "two-humps": 0.05,
+				"maximum": half, "smoothed": half, "parabola": 0.02, "derivative": 0.02, "centroid": 0.25, "chord": 0.02, "template": 0.1, "two-humps": 0.05,
 			} {
 				got := made(t, name, Ion, set).Read(in)
 				require.Empty(t, got.Why, name)
@@ -74,13 +74,15 @@ func TestKnownHump(t *testing.T) {
 // Under noise of 2 % of the hump's height readings scatter: those that use many
 // samples less than half as much as the plain maximum. The fit of both humps is
 // the least squares there are: by theory its deviation is σ/h·√(w/√(π/2))·√Δθ with
-// w = c/√2 = 10.6 deg and samples Δθ apart, 0.06 deg; a tenth is asked for.
+// w = c/√2 = 10.6 deg and samples Δθ apart, 0.06 deg; a tenth is asked for. Both ends of
+// a chord move by the filtered noise, 0.37·σ, over the slope of the filtered hump there,
+// 0.0276·h a degree by hand: their middle by 1/√2 of that, 0.19 deg; 15 % are asked for.
 func TestScatter(t *testing.T) {
 	rms := map[string]float64{}
 	set := Usual(Ion)
 	set.From = 8 * deg
 	const cycles = 300
-	for _, name := range []string{"maximum", "smoothed", "parabola", "derivative", "centroid", "two-humps"} {
+	for _, name := range []string{"maximum", "smoothed", "parabola", "derivative", "centroid", "chord", "two-humps"} {
 		z := rand.New(rand.NewPCG(3, 3))
 		r := made(t, name, Ion, set)
 		for range cycles {
@@ -94,6 +96,7 @@ func TestScatter(t *testing.T) {
 	require.Less(t, rms["parabola"], rms["maximum"]/2)
 	require.Less(t, rms["centroid"], rms["maximum"]/2)
 	require.Less(t, rms["two-humps"], 0.1)
+	require.InEpsilon(t, 0.19, rms["chord"], 0.15)
 }
 
 // Why readers decline, and that they do not make up an angle.
@@ -147,7 +150,7 @@ func TestEdge(t *testing.T) {
 	got := made(t, "maximum", Ion, nil).Read(in)
 	require.InDelta(t, 0, got.Angle, 1e-12)
 	require.Zero(t, got.Quality)
-	for _, name := range []string{"parabola", "derivative"} {
+	for _, name := range []string{"parabola", "derivative", "chord"} {
 		require.Equal(t, whyEdge, made(t, name, Ion, nil).Read(in).Why, name)
 	}
 }
@@ -204,6 +207,7 @@ func TestSettings(t *testing.T) {
 		"reader.smooth_deg = 0: want 0.1 to 30":    func(s *Settings) { s.Smooth = 0 },
 		"reader.least = -1: want 0 to 100":         func(s *Settings) { s.Least = -1 },
 		"reader.exponent = NaN: want 1.1 to 1.45":  func(s *Settings) { s.Exponent = math.NaN() },
+		"reader.share = 1: want 0.5 to 0.99":       func(s *Settings) { s.Share = 1 },
 		"reader.smooth_deg = +Inf: want 0.1 to 30": func(s *Settings) { s.Smooth = math.Inf(1) },
 		"reader.blank_ms = NaN: want 0 to 20":      func(s *Settings) { s.Blank = math.NaN() },
 		"reader.from_deg = NaN: want -180 to 180":  func(s *Settings) { s.From = math.NaN() },
@@ -221,9 +225,9 @@ func TestSettings(t *testing.T) {
 
 func TestNewRefuses(t *testing.T) {
 	_, err := New("mirror", Ion, pumpSet(t), nil)
-	require.EqualError(t, err, "reader = mirror: want one of maximum, smoothed, parabola, derivative, centroid, template, two-humps, tracker for ion")
+	require.EqualError(t, err, "reader = mirror: want one of maximum, smoothed, parabola, derivative, centroid, chord, template, two-humps, tracker for ion")
 	_, err = New("tracker", Pressure, pumpSet(t), nil)
-	require.EqualError(t, err, "reader = tracker: want one of maximum, smoothed, parabola, derivative, centroid, template, mirror, ca50 for pressure")
+	require.EqualError(t, err, "reader = tracker: want one of maximum, smoothed, parabola, derivative, centroid, chord, template, mirror, ca50 for pressure")
 }
 
 // The mean of alike traces is read as one of them; noise falls with the root of
