@@ -41,9 +41,10 @@ var ErrUnknown = errors.New("unknown wall-heat law")
 
 // laws by the name used in engine files, each with its usual constants.
 var laws = map[string]Law{
-	"woschni":   Woschni{Exchange: 6.18, Compression: 2.28, Combustion: 3.24e-3},
-	"hohenberg": Hohenberg{Scale: 130, Speed: 1.4},
-	"annand":    Annand{Convection: 0.5, Radiation: 0.075 * stefanBoltzmann},
+	"woschni":    Woschni{Exchange: 6.18, Compression: 2.28, Combustion: 3.24e-3},
+	"hohenberg":  Hohenberg{Scale: 130, Speed: 1.4},
+	"annand":     Annand{Convection: 0.5, Radiation: 0.075 * stefanBoltzmann},
+	"eichelberg": Eichelberg{Scale: 7.67},
 }
 
 // Names lists the laws that ByName knows, sorted.
@@ -122,6 +123,19 @@ func (a Annand) Coefficient(c *Conditions) float64 {
 		h += a.Radiation * (t*t + w*w) * (t + w)
 	}
 	return h
+}
+
+// Eichelberg is h = C Sp^(1/3) (p T)^(1/2) with Sp [m/s], p [MPa], T [K]; it
+// knows neither bore nor burning. Source: G. Eichelberg, Engineering 148, 1939,
+// found on large slow diesel engines (from memory; C is quoted as 7.67e-3 with
+// h in kW/m²/K, now and then for p in bar, which would be three times too much).
+type Eichelberg struct {
+	Scale float64 // C; 7.67
+}
+
+// Coefficient implements Law.
+func (e Eichelberg) Coefficient(c *Conditions) float64 {
+	return e.Scale * math.Cbrt(c.Speed) * math.Sqrt(1e-6*c.Pressure*c.Temp)
 }
 
 // Viscosity is the dynamic viscosity of air [Pa·s] at t [K], a power law,
